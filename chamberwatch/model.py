@@ -1,0 +1,324 @@
+"""What every layer speaks: readings, refusals, events, pieces, the plan of a house.
+
+Rules for this file: immutable values only; no behaviour beyond construction checks; a unit in every
+physical name; time is integer milliseconds of UTC since 1970 (`at_ms`), one form everywhere inside.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import NamedTuple
+
+MS_PER_S = 1_000
+MS_PER_MIN = 60_000
+MS_PER_H = 3_600_000
+MS_PER_DAY = 86_400_000
+
+# What a probe in a cure chamber can honestly report: the datasheet span of common digital T/RH elements.
+PROBE_TEMP_MIN_C, PROBE_TEMP_MAX_C = -40.0, 85.0
+PROBE_RH_MIN_PCT, PROBE_RH_MAX_PCT = 0.0, 100.0
+
+
+class Reading(NamedTuple):
+    """One probe's air at one time. A tuple, not a dataclass: tens of thousands a second are made.
+
+    `temp_c` and `rh_pct` are rounded to 0.01, the journal's resolution, so that a restarted engine judges
+    exactly the stored values. One of them may be missing (None), never both.
+    """
+
+    probe: str
+    at_ms: int
+    temp_c: float | None
+    rh_pct: float | None
+    arrived_ms: int
+    timed: bool = True
+    """False: the payload carried no time and `at_ms` is its arrival."""
+
+
+class Reason(StrEnum):
+    """Why input was refused; the value is what a person reads."""
+
+    NOT_TEXT = "not UTF-8 text"
+    NOT_JSON = "not whole JSON"
+    NOT_A_PACK = "not a SenML pack"
+    VERSION = "SenML version not understood"
+    MUST_UNDERSTAND = "a SenML field that must be understood is not"
+    BAD_NAME = "bad name"
+    NO_VALUE = "no value"
+    NOT_A_NUMBER = "not a number"
+    WRONG_UNIT = "wrong unit"
+    OUT_OF_RANGE = "outside what a probe can measure"
+    NO_QUANTITY = "neither temperature nor humidity"
+    WRONG_PROBE = "wrong probe"
+    UNKNOWN_PROBE = "unknown probe"
+    NO_PROBE = "no probe named"
+    TOO_LONG = "too long"
+    BAD_TIME = "bad time"
+    FUTURE = "time in the future"
+
+
+class Refusal(NamedTuple):
+    """One piece of input that did not become a reading."""
+
+    probe: str | None
+    reason: Reason
+    detail: str
+    arrived_ms: int
+
+
+class Kind(StrEnum):
+    """What an event is about. The names are a contract with whoever reads the event lines."""
+
+    TEMPERATURE_HIGH = "temperature-high"
+    TEMPERATURE_LOW = "temperature-low"
+    HUMIDITY_HIGH = "humidity-high"
+    HUMIDITY_LOW = "humidity-low"
+    PROBE_SILENT = "probe-silent"
+    PROBE_IMPLAUSIBLE = "probe-implausible"
+    MONITOR_GAP = "monitor-gap"
+    BROKER_LOST = "broker-lost"
+
+
+class EventState(StrEnum):
+    """One `active` and one `returned` an occurrence; everything else is `noted`."""
+
+    ACTIVE = "active"
+    RETURNED = "returned"
+    NOTED = "noted"
+
+
+class Priority(StrEnum):
+    """ISA-18.2's three common levels."""
+
+    HIGH = "high"
+    MEDIUM = "medium"
+    LOW = "low"
+
+
+class Note(StrEnum):
+    """What a `noted` event notes (and '' for the two edges)."""
+
+    EDGE = ""
+    PROBE_JOINED = "probe-joined"
+    PROBE_LEFT = "probe-left"
+    RAISED = "raised"
+    STILL = "still"
+    ACKNOWLEDGED = "acknowledged"
+    FACT = "fact"
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """One thing that happened in a chamber.
+
+    `at_ms` is when the rule's condition was met, `since_ms` when it began. `value` and `limit` carry the
+    kind's unit (°C, %RH, minutes; see `rules.catalogue`). `worst` is the furthest value of the occurrence.
+    """
+
+    id: str
+    at_ms: int
+    since_ms: int
+    kind: Kind
+    state: EventState
+    priority: Priority
+    chamber: str
+    probes: tuple[str, ...]
+    value: float | None = None
+    limit: float | None = None
+    because: str | None = None
+    note: Note = Note.EDGE
+    worst: float | None = None
+    late_ms: int = 0
+    """How much later than `at_ms` the readings arrived (a broker's backlog); 0 when told in time."""
+
+
+class ChamberKind(StrEnum):
+    """What a chamber is for; the judging differs."""
+
+    CURE_CHAMBER = "cure-chamber"
+    COLD = "cold"
+    ROOM = "room"
+
+
+def _check(cond: bool, what: str) -> None:
+    if not cond:
+        raise ValueError(what)
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """Planned air of one quantity: limits in its unit, patience in unit·minutes outside before the alarm."""
+
+    low: float
+    high: float
+    patience: float
+
+    def __post_init__(self) -> None:
+        _check(all(map(math.isfinite, (self.low, self.high, self.patience))), "a band's numbers must be finite")
+        _check(self.low < self.high, f"low {self.low:g} must be below high {self.high:g}")
+        _check(self.patience > 0, f"patience {self.patience:g} must be above 0")
+
+
+@dataclass(frozen=True, slots=True)
+class ChamberPlan:
+    """One chamber: °C, °C·min; %RH, %RH·min; °C beyond which it is urgent."""
+
+    name: str
+    kind: ChamberKind
+    temperature: Band
+    humidity: Band
+    urgent_low_c: float = 1.0
+    urgent_high_c: float = 18.0
+
+
+@dataclass(frozen=True, slots=True)
+class ProbePlan:
+    """One probe: where it hangs, how often it speaks [s], how exact it is."""
+
+    name: str
+    chamber: str
+    every_s: float = 10.0
+    accuracy_c: float = 0.3
+    accuracy_pct: float = 2.5
+    over_broker: bool = False
+
+    def __post_init__(self) -> None:
+        _check(0 < self.every_s <= 86_400, f"every {self.every_s:g} s must be above 0 and at most 86400 s")
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """The house as the engine sees it."""
+
+    chambers: tuple[ChamberPlan, ...]
+    probes: tuple[ProbePlan, ...]
+
+    def __post_init__(self) -> None:
+        names = [c.name for c in self.chambers]
+        _check(len(set(names)) == len(names), "two chambers have one name")
+        probes = [p.name for p in self.probes]
+        _check(len(set(probes)) == len(probes), "two probes have one name")
+        for p in self.probes:
+            _check(p.chamber in names, f"probe {p.name}: chamber {p.chamber!r} is not planned")
+
+    def chamber(self, name: str) -> ChamberPlan:
+        """Return the chamber of that name; KeyError if there is none."""
+        for c in self.chambers:
+            if c.name == name:
+                return c
+        raise KeyError(name)
+
+
+class Shape(StrEnum):
+    """Round pieces are measured by diameter, flat ones by thickness."""
+
+    ROUND = "round"
+    SLAB = "slab"
+
+
+class Stage(StrEnum):
+    """Where a piece is on its way, in the trade's words."""
+
+    SALTING = "salting"
+    EQUALISING_SALT = "equalising salt"
+    CASING = "casing and tying"
+    DRIPPING = "dripping"
+    HANGING = "hanging"
+    EQUALISING_MOISTURE = "equalising moisture"
+    DONE = "done"
+    DISCARDED = "discarded"
+
+
+@dataclass(frozen=True, slots=True)
+class PieceFacts:
+    """What the owner said of a piece when it was hung. Masses g, lengths mm, parts % of green weight."""
+
+    name: str
+    kind: str
+    green_weight_g: float
+    diameter_mm: float | None = None
+    thickness_mm: float | None = None
+    length_mm: float | None = None
+    casing: str = "none"
+    salt_pct: float | None = None
+    fat: str = "medium"
+    target_loss_pct: float = 35.0
+    tare_g: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Hanging:
+    """A piece as an event meets it: its name and the day of its hang (1 = the first 24 h)."""
+
+    name: str
+    day: int
+
+
+# -- what the engine is fed -------------------------------------------------------------------------------
+
+
+class Tick(NamedTuple):
+    """Time has passed: deadlines up to `at_ms` (arrival clock) are due."""
+
+    at_ms: int
+
+
+class Resumed(NamedTuple):
+    """The monitor is back; it last wrote at `alive_ms` (None: its first start)."""
+
+    at_ms: int
+    alive_ms: int | None
+
+
+class Acknowledge(NamedTuple):
+    """Someone is on it. `kind` None: every open alarm of the chamber; `chamber` None: of the house."""
+
+    at_ms: int
+    chamber: str | None
+    kind: Kind | None
+    by: str
+
+
+class Tend(NamedTuple):
+    """A door session: the owner is at the chamber from `at_ms` to `until_ms`."""
+
+    at_ms: int
+    chamber: str
+    until_ms: int
+
+
+class LinkLost(NamedTuple):
+    """The connection to the broker is gone."""
+
+    at_ms: int
+
+
+class LinkBack(NamedTuple):
+    """The connection to the broker stands. `kept`: the broker kept our session and what it held for us."""
+
+    at_ms: int
+    kept: bool
+
+
+Input = Reading | Refusal | Tick | Resumed | Acknowledge | Tend | LinkLost | LinkBack
+
+
+@dataclass(frozen=True, slots=True)
+class Alarm:
+    """An open alarm as the journal keeps it and `now` shows it."""
+
+    chamber: str
+    kind: Kind
+    acknowledged: bool
+    since_ms: int
+    at_ms: int
+    priority: Priority
+    probes: tuple[str, ...]
+    value: float | None
+    limit: float | None
+    event_id: str
+    """The id of the `active` event that opened it."""
+    acknowledged_by: str = ""
+    worst: float | None = field(default=None)
