@@ -7,7 +7,7 @@ physical name; time is integer milliseconds of UTC since 1970 (`at_ms`), one for
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import StrEnum
 from typing import NamedTuple
 
@@ -134,6 +134,15 @@ class Event:
     """How much later than `at_ms` the readings arrived (a broker's backlog); 0 when told in time."""
 
 
+class AlarmState(StrEnum):
+    """ANSI/ISA-18.2's states of an alarm that is not normal (its letters B, C, D)."""
+
+    UNACKNOWLEDGED = "unacknowledged"
+    ACKNOWLEDGED = "acknowledged"
+    RETURNED = "returned"
+    """Back to normal before anyone had acknowledged it."""
+
+
 class ChamberKind(StrEnum):
     """What a chamber is for; the judging differs."""
 
@@ -156,7 +165,9 @@ class Band:
     patience: float
 
     def __post_init__(self) -> None:
-        _check(all(map(math.isfinite, (self.low, self.high, self.patience))), "a band's numbers must be finite")
+        _check(
+            all(map(math.isfinite, (self.low, self.high, self.patience))), "a band's numbers must be finite"
+        )
         _check(self.low < self.high, f"low {self.low:g} must be below high {self.high:g}")
         _check(self.patience > 0, f"patience {self.patience:g} must be above 0")
 
@@ -321,4 +332,13 @@ class Alarm:
     event_id: str
     """The id of the `active` event that opened it."""
     acknowledged_by: str = ""
-    worst: float | None = field(default=None)
+    worst: float | None = None
+    returned_ms: int | None = None
+    """When it went back to normal, unacknowledged; None while it stands."""
+
+    @property
+    def state(self) -> AlarmState:
+        """Where it is in its life."""
+        if self.returned_ms is not None:
+            return AlarmState.RETURNED
+        return AlarmState.ACKNOWLEDGED if self.acknowledged else AlarmState.UNACKNOWLEDGED

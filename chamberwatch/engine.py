@@ -1,0 +1,272 @@
+"""The fold: inputs in, events out. No clock, file, socket, thread or logger.
+
+Contract: `step` never raises on data; the same inputs in the same order give the same events, whether live,
+replayed or restored from a snapshot in between. Two clocks run here: each probe's own (the time of its
+newest reading), by which air is judged, and the arrival clock, by which silence and other deadlines fall due.
+A deadline's event carries the deadline as its time, whichever input reports it.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from typing import Any
+
+from chamberwatch.model import (
+    MS_PER_MIN,
+    Acknowledge,
+    Alarm,
+    ChamberPlan,
+    Event,
+    Input,
+    Kind,
+    LinkBack,
+    LinkLost,
+    Plan,
+    Priority,
+    Reading,
+    Refusal,
+    Resumed,
+    Tend,
+)
+from chamberwatch.rules import deadlines
+from chamberwatch.rules.alarm import Board, fact
+from chamberwatch.rules.catalogue import GAP_FLOOR_MS
+from chamberwatch.rules.edge import Edge
+from chamberwatch.rules.lane import Lane
+
+VERSION = 1
+"""Of the snapshot's form. An unknown one is not read: the engine then starts afresh."""
+LATE_MS = 10 * MS_PER_MIN
+"""A reading that arrives so much after its own time makes what it causes 'told late'."""
+NEVER_MS = 1 << 62
+URGENT_SIGN = {Kind.TEMPERATURE_HIGH: 1, Kind.TEMPERATURE_LOW: -1}
+
+
+class Engine:
+    """The judge of one house."""
+
+    def __init__(self, plan: Plan) -> None:
+        self._chambers: dict[str, ChamberPlan] = {c.name: c for c in plan.chambers}
+        self._lanes = {p.name: Lane(p, self._chambers[p.chamber]) for p in plan.probes}
+        self._board = Board()
+        self._link = deadlines.Link()
+        self._now_ms = 0
+        self._due_ms = NEVER_MS
+
+    # -- the fold ------------------------------------------------------------------------------------------
+
+    def step(self, item: Input) -> list[Event]:
+        """Take one input; return what it made happen, in order."""
+        if type(item) is Reading:
+            return self._reading(item)
+        if isinstance(item, Resumed):
+            return self._resumed(item)
+        return self._until(item.arrived_ms if isinstance(item, Refusal) else item.at_ms) + self._other(item)
+
+    def _other(self, item: Input) -> list[Event]:
+        match item:
+            case Refusal():
+                return self._refusal(item)
+            case Acknowledge():
+                return self._acknowledge(item)
+            case Tend():
+                self._tend(item)
+            case LinkLost():
+                self._link = self._link.lost(item.at_ms)
+                self._due_ms = 0
+            case LinkBack():
+                return self._link_back(item)
+            case _:
+                pass
+        return []
+
+    def _reading(self, reading: Reading) -> list[Event]:
+        lane = self._lanes.get(reading.probe)
+        if lane is None:
+            return []
+        arrived_ms = reading.arrived_ms
+        events = self._until(arrived_ms) if arrived_ms > self._due_ms else []
+        if self._now_ms == 0:
+            self._begin(arrived_ms)
+        self._now_ms = max(self._now_ms, arrived_ms)
+        edges = lane.take(reading)
+        if not edges and not self._board.busy(lane.chamber):
+            return events
+        late_ms = arrived_ms - reading.at_ms
+        for edge in edges:
+            told = self._tell(lane, edge._replace(probe=reading.probe))
+            events += [replace(e, late_ms=late_ms) for e in told] if late_ms > LATE_MS else told
+        return events + self._follow(lane, reading, edges)
+
+    def _tell(self, lane: Lane, edge: Edge) -> list[Event]:
+        return self._board.take(lane.chamber, edge, self._priority(lane.chamber, edge))
+
+    def _priority(self, chamber: str, edge: Edge) -> Priority | None:
+        return Priority.HIGH if self._urgent_limit(chamber, edge.kind, edge.value) is not None else None
+
+    def _urgent_limit(self, chamber: str, kind: Kind, value: float | None) -> float | None:
+        sign = URGENT_SIGN.get(kind)
+        if sign is None or value is None:
+            return None
+        plan = self._chambers[chamber]
+        limit = plan.urgent_high_c if sign > 0 else plan.urgent_low_c
+        return limit if sign * (value - limit) > 0 else None
+
+    def _follow(self, lane: Lane, reading: Reading, edges: list[Edge]) -> list[Event]:
+        """Look after alarms that already stand: the silence that ended, the worst value, the urgent limit."""
+        events: list[Event] = []
+        if lane.heard_ms == reading.arrived_ms:
+            silent = self._board.standing(lane.chamber, Kind.PROBE_SILENT)
+            if silent is not None and reading.probe in silent.probes:
+                minutes = (reading.arrived_ms - silent.since_ms) / MS_PER_MIN
+                back = Edge(
+                    Kind.PROBE_SILENT,
+                    reading.probe,
+                    active=False,
+                    at_ms=reading.arrived_ms,
+                    since_ms=silent.since_ms,
+                    value=minutes,
+                    limit=silent.limit,
+                )
+                events += self._board.take(lane.chamber, back)
+        sums = (*lane.temperature.sums, *lane.humidity.sums)
+        for kind, state in zip(deadlines.BAND_KINDS, sums, strict=True):
+            if state.active:
+                self._board.update_worst(lane.chamber, kind, state.worst)
+        if reading.temp_c is not None and lane.temperature.last_ms == reading.at_ms:
+            for kind in URGENT_SIGN:
+                events += self._raise(lane, kind, reading, edges)
+        return events
+
+    def _raise(self, lane: Lane, kind: Kind, reading: Reading, edges: list[Edge]) -> list[Event]:
+        alarm = self._board.standing(lane.chamber, kind)
+        if alarm is None or reading.probe not in alarm.probes or any(e.kind is kind for e in edges):
+            return []
+        limit = self._urgent_limit(lane.chamber, kind, reading.temp_c)
+        if limit is None or reading.temp_c is None:
+            return []
+        return self._board.raise_priority(lane.chamber, kind, reading.at_ms, reading.temp_c, limit)
+
+    def _refusal(self, refusal: Refusal) -> list[Event]:
+        lane = self._lanes.get(refusal.probe or "")
+        if lane is None:
+            return []
+        return [e for edge in lane.count(refusal.arrived_ms, bad=True) for e in self._tell(lane, edge)]
+
+    # -- deadlines -----------------------------------------------------------------------------------------
+
+    def _begin(self, at_ms: int) -> None:
+        """Silence counts from the first moment of watching."""
+        self._now_ms = at_ms
+        for lane in self._lanes.values():
+            if lane.heard_ms is None:
+                lane.heard_ms = at_ms
+        self._due_ms = 0
+
+    def next_deadline_ms(self) -> int:
+        """Return a lower bound of the next deadline on the arrival clock."""
+        return self._due_ms
+
+    def _until(self, now_ms: int) -> list[Event]:
+        """Let every deadline before `now_ms` fall due, in order of time."""
+        if self._now_ms == 0:
+            self._begin(now_ms)
+        self._now_ms = max(self._now_ms, now_ms)
+        events: list[Event] = []
+        while self._due_ms < now_ms:
+            due = deadlines.earliest(self._lanes, self._board, self._link)
+            if due is None or due.at_ms >= now_ms:
+                self._due_ms = NEVER_MS if due is None else due.at_ms
+                break
+            events += deadlines.fire(due, self._lanes, self._board, self._link)
+        return events
+
+    # -- everything else -----------------------------------------------------------------------------------
+
+    def _resumed(self, item: Resumed) -> list[Event]:
+        """Begin watching anew: what fell into our own absence is a gap of the monitor, not of a probe."""
+        self._now_ms = max(self._now_ms, item.at_ms)
+        events: list[Event] = []
+        for name in self._chambers:
+            lanes = [lane for lane in self._lanes.values() if lane.chamber == name]
+            patience_ms = max([GAP_FLOOR_MS, *(lane.hold_ms for lane in lanes)])
+            if item.alive_ms is not None and item.at_ms - item.alive_ms > patience_ms:
+                probes = tuple(sorted(lane.plan.name for lane in lanes))
+                minutes = (item.at_ms - item.alive_ms) / MS_PER_MIN
+                events.append(fact(Kind.MONITOR_GAP, name, probes, item.at_ms, item.alive_ms, minutes))
+        for lane in self._lanes.values():
+            lane.heard_ms = item.at_ms
+        if any(lane.plan.over_broker for lane in self._lanes.values()):
+            self._link = self._link.lost(item.at_ms)
+        self._due_ms = 0
+        return events
+
+    def _acknowledge(self, item: Acknowledge) -> list[Event]:
+        wanted = [
+            a
+            for a in self._board.alarms()
+            if item.chamber in (None, a.chamber) and item.kind in (None, a.kind)
+        ]
+        return [e for a in wanted for e in self._board.acknowledge(a.chamber, a.kind, item.at_ms, item.by)]
+
+    def _tend(self, item: Tend) -> None:
+        for lane in self._lanes.values():
+            if lane.chamber == item.chamber:
+                lane.tended = (item.at_ms, item.until_ms)
+
+    def _link_back(self, item: LinkBack) -> list[Event]:
+        link = self._link
+        events: list[Event] = []
+        for chamber in deadlines.broker_chambers(self._lanes):
+            alarm = self._board.standing(chamber, Kind.BROKER_LOST)
+            if alarm is not None:
+                minutes = (item.at_ms - alarm.since_ms) / MS_PER_MIN
+                for probe in alarm.probes:
+                    back = Edge(
+                        Kind.BROKER_LOST,
+                        probe,
+                        active=False,
+                        at_ms=item.at_ms,
+                        since_ms=alarm.since_ms,
+                        value=minutes,
+                        limit=alarm.limit,
+                    )
+                    events += self._board.take(chamber, back)
+            if link.met and not item.kept:
+                since_ms = link.lost_ms if link.lost_ms is not None else item.at_ms
+                probes = deadlines.broker_probes(self._lanes, chamber)
+                events.append(fact(Kind.BROKER_LOST, chamber, probes, item.at_ms, since_ms, None))
+        for lane in self._lanes.values():
+            if lane.plan.over_broker:
+                lane.heard_ms = item.at_ms
+        self._link = deadlines.Link(lost_ms=None, met=True)
+        self._due_ms = 0
+        return events
+
+    # -- what others ask -----------------------------------------------------------------------------------
+
+    def alarms(self) -> list[Alarm]:
+        """Return every alarm that is not normal, oldest first."""
+        return self._board.alarms()
+
+    def snapshot(self) -> bytes:
+        """Return the whole state as JSON (≤ 4 kB a chamber)."""
+        body = {
+            "now_ms": self._now_ms,
+            "lanes": {name: lane.to_json() for name, lane in self._lanes.items()},
+            "board": self._board.to_json(),
+            "link": list(self._link),
+        }
+        return json.dumps(body, separators=(",", ":")).encode()
+
+    def restore(self, body: bytes) -> None:
+        """Take up a snapshot of this `VERSION`; probes and chambers that are planned no more are left out."""
+        state: dict[str, Any] = json.loads(body)
+        self._now_ms = state["now_ms"]
+        for name, lane in self._lanes.items():
+            if name in state["lanes"]:
+                lane.from_json(state["lanes"][name])
+        self._board = Board.from_json(state["board"], {n: lane.chamber for n, lane in self._lanes.items()})
+        self._link = deadlines.Link(*state["link"])
+        self._due_ms = 0

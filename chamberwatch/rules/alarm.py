@@ -1,0 +1,219 @@
+"""The life of an alarm: one a chamber and kind, naming its probes, told on edges only.
+
+Rules for this file: every transition is in `TRANSITIONS`; an alarm knows nothing of thresholds, messages or
+repeats. The states are ANSI/ISA-18.2's: normal (no alarm here), unacknowledged, acknowledged, and returned
+before anyone had acknowledged. A returned one stays on the board until acknowledged or until it comes back.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import asdict, replace
+from enum import StrEnum
+from typing import Any
+
+from chamberwatch.model import Alarm, AlarmState, Event, EventState, Kind, Note, Priority
+from chamberwatch.rules.catalogue import CATALOGUE
+from chamberwatch.rules.edge import Edge
+
+
+class Trigger(StrEnum):
+    """What can happen to an alarm."""
+
+    ACTIVATE = "activate"
+    RETURN = "return"
+    ACKNOWLEDGE = "acknowledge"
+    RE_ALARM = "re-alarm"
+
+
+_B, _C, _D = AlarmState.UNACKNOWLEDGED, AlarmState.ACKNOWLEDGED, AlarmState.RETURNED
+
+TRANSITIONS: dict[tuple[AlarmState | None, Trigger], AlarmState | None] = {
+    (None, Trigger.ACTIVATE): _B,
+    (_B, Trigger.ACKNOWLEDGE): _C,
+    (_B, Trigger.RETURN): _D,
+    (_B, Trigger.RE_ALARM): _B,
+    (_C, Trigger.RETURN): None,
+    (_C, Trigger.RE_ALARM): _B,
+    (_D, Trigger.ACKNOWLEDGE): None,
+    (_D, Trigger.ACTIVATE): _B,
+}
+"""(state, trigger) → state; None is normal. A pair that is missing changes nothing and tells nothing."""
+
+
+def event_id(kind: Kind, chamber: str, probe: str, at_ms: int, what: str) -> str:
+    """Return the id that this happening has however often it is derived: 16 hex digits."""
+    text = "\x1f".join((kind, chamber, probe, str(at_ms), what))
+    return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+
+def fact(
+    kind: Kind, chamber: str, probes: tuple[str, ...], at_ms: int, since_ms: int, value: float | None
+) -> Event:
+    """Return a one-off event: noted, never active."""
+    ident = event_id(kind, chamber, "", at_ms, Note.FACT)
+    priority = CATALOGUE[kind].priority
+    return Event(
+        ident, at_ms, since_ms, kind, EventState.NOTED, priority, chamber, probes, value, note=Note.FACT
+    )
+
+
+class Board:
+    """The alarms of a house that are not normal, and the probes each names.
+
+    Mutable, but a fold: the same edges in the same order give the same events.
+    """
+
+    def __init__(self) -> None:
+        self._alarms: dict[tuple[str, Kind], Alarm] = {}
+        self._told_ms: dict[tuple[str, Kind], int] = {}
+
+    def alarms(self) -> list[Alarm]:
+        """Return every alarm that is not normal, oldest first."""
+        return sorted(self._alarms.values(), key=lambda a: (a.at_ms, a.chamber, a.kind))
+
+    def busy(self, chamber: str) -> bool:
+        """Return whether any alarm of the chamber is not normal."""
+        return any(key[0] == chamber for key in self._alarms)
+
+    def standing(self, chamber: str, kind: Kind) -> Alarm | None:
+        """Return the alarm if its condition holds now."""
+        alarm = self._alarms.get((chamber, kind))
+        return alarm if alarm is not None and alarm.state is not _D else None
+
+    def told_ms(self, alarm: Alarm) -> int:
+        """Return when it was last told (raised, joined, acknowledged, told again)."""
+        return self._told_ms[alarm.chamber, alarm.kind]
+
+    def to_json(self) -> list[dict[str, Any]]:
+        """Return the state as JSON values."""
+        return [asdict(alarm) | {"told_ms": self.told_ms(alarm)} for alarm in self._alarms.values()]
+
+    @classmethod
+    def from_json(cls, body: list[dict[str, Any]], chambers: dict[str, str]) -> Board:
+        """Restore what `to_json` returned, for the probes planned now (`chambers`: probe → chamber)."""
+        board = cls()
+        for item in body:
+            told_ms = item.pop("told_ms")
+            probes = tuple(p for p in item.pop("probes") if chambers.get(p) == item["chamber"])
+            kind, priority = Kind(item.pop("kind")), Priority(item.pop("priority"))
+            if probes:
+                board._put(Alarm(kind=kind, priority=priority, probes=probes, **item), told_ms)
+        return board
+
+    def take(self, chamber: str, edge: Edge, priority: Priority | None = None) -> list[Event]:
+        """Apply a rule's edge; `priority` overrides the kind's default on a first edge."""
+        standing = self.standing(chamber, edge.kind)
+        if edge.active:
+            if standing is None:
+                return [self._activate(chamber, edge, priority or CATALOGUE[edge.kind].priority)]
+            return self._join(standing, edge)
+        if standing is None or edge.probe not in standing.probes:
+            return []
+        return [self._leave(standing, edge) if len(standing.probes) > 1 else self._return(standing, edge)]
+
+    def name(self, chamber: str, kind: Kind, probes: tuple[str, ...]) -> None:
+        """Name every probe a standing alarm concerns, where one cause concerns them all at once."""
+        self._alarms[chamber, kind] = replace(self._alarms[chamber, kind], probes=tuple(sorted(probes)))
+
+    def raise_priority(self, chamber: str, kind: Kind, at_ms: int, value: float, limit: float) -> list[Event]:
+        """Make a standing alarm urgent; nothing if it is already."""
+        alarm = self.standing(chamber, kind)
+        if alarm is None or alarm.priority is Priority.HIGH:
+            return []
+        alarm = replace(alarm, priority=Priority.HIGH, value=value)
+        self._put(alarm, at_ms)
+        return [self._noted(alarm, at_ms, Note.RAISED, limit=limit)]
+
+    def acknowledge(self, chamber: str, kind: Kind, at_ms: int, by: str) -> list[Event]:
+        """Note that someone is on it."""
+        alarm = self._alarms.get((chamber, kind))
+        if alarm is None or (alarm.state, Trigger.ACKNOWLEDGE) not in TRANSITIONS:
+            return []
+        after = TRANSITIONS[alarm.state, Trigger.ACKNOWLEDGE]
+        event = self._noted(alarm, at_ms, Note.ACKNOWLEDGED)
+        if after is None:
+            self._drop(alarm)
+        else:
+            self._put(replace(alarm, acknowledged=True, acknowledged_by=by), at_ms)
+        return [event]
+
+    def re_alarm(self, alarm: Alarm, at_ms: int) -> list[Event]:
+        """Tell a standing alarm again; it needs acknowledging anew."""
+        if (alarm.state, Trigger.RE_ALARM) not in TRANSITIONS:
+            return []
+        self._put(replace(alarm, acknowledged=False, acknowledged_by=""), at_ms)
+        return [self._noted(alarm, at_ms, Note.STILL)]
+
+    def update_worst(self, chamber: str, kind: Kind, worst: float) -> None:
+        """Keep the furthest value of a standing alarm for its closing message."""
+        alarm = self.standing(chamber, kind)
+        if alarm is not None and alarm.worst != worst:
+            self._alarms[chamber, kind] = replace(alarm, worst=worst)
+
+    def _activate(self, chamber: str, edge: Edge, priority: Priority) -> Event:
+        ident = event_id(edge.kind, chamber, edge.probe, edge.at_ms, EventState.ACTIVE)
+        alarm = Alarm(
+            chamber,
+            edge.kind,
+            acknowledged=False,
+            since_ms=edge.since_ms,
+            at_ms=edge.at_ms,
+            priority=priority,
+            probes=(edge.probe,),
+            value=edge.value,
+            limit=edge.limit,
+            event_id=ident,
+            worst=edge.worst,
+        )
+        self._put(alarm, edge.at_ms)
+        return self._event(alarm, ident, edge.at_ms, EventState.ACTIVE)
+
+    def _join(self, alarm: Alarm, edge: Edge) -> list[Event]:
+        if edge.probe in alarm.probes:
+            return []
+        alarm = replace(alarm, probes=tuple(sorted((*alarm.probes, edge.probe))), value=edge.value)
+        self._put(alarm, edge.at_ms)
+        return [self._noted(alarm, edge.at_ms, Note.PROBE_JOINED, probe=edge.probe)]
+
+    def _leave(self, alarm: Alarm, edge: Edge) -> Event:
+        alarm = replace(alarm, probes=tuple(p for p in alarm.probes if p != edge.probe), value=edge.value)
+        self._alarms[alarm.chamber, alarm.kind] = alarm
+        return self._noted(alarm, edge.at_ms, Note.PROBE_LEFT, probe=edge.probe)
+
+    def _return(self, alarm: Alarm, edge: Edge) -> Event:
+        ident = event_id(alarm.kind, alarm.chamber, edge.probe, edge.at_ms, EventState.RETURNED)
+        alarm = replace(alarm, value=edge.value)
+        if TRANSITIONS[alarm.state, Trigger.RETURN] is None:
+            self._drop(alarm)
+        else:
+            self._put(replace(alarm, returned_ms=edge.at_ms), edge.at_ms)
+        return self._event(alarm, ident, edge.at_ms, EventState.RETURNED)
+
+    def _put(self, alarm: Alarm, told_ms: int) -> None:
+        self._alarms[alarm.chamber, alarm.kind] = alarm
+        self._told_ms[alarm.chamber, alarm.kind] = told_ms
+
+    def _drop(self, alarm: Alarm) -> None:
+        del self._alarms[alarm.chamber, alarm.kind], self._told_ms[alarm.chamber, alarm.kind]
+
+    def _noted(
+        self, alarm: Alarm, at_ms: int, note: Note, *, probe: str = "", limit: float | None = None
+    ) -> Event:
+        ident = event_id(alarm.kind, alarm.chamber, probe, at_ms, note)
+        return self._event(alarm, ident, at_ms, EventState.NOTED, note, limit)
+
+    def _event(
+        self,
+        alarm: Alarm,
+        ident: str,
+        at_ms: int,
+        state: EventState,
+        note: Note = Note.EDGE,
+        limit: float | None = None,
+    ) -> Event:
+        shown = alarm.limit if limit is None else limit
+        return Event(
+            ident, at_ms, alarm.since_ms, alarm.kind, state, alarm.priority, alarm.chamber, alarm.probes,
+            alarm.value, shown, note=note, worst=alarm.worst,
+        )  # fmt: skip

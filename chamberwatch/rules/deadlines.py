@@ -1,0 +1,136 @@
+"""What falls due when nothing comes: silence, a chamber without eyes, a lost broker, an alarm told again.
+
+A deadline is computed from state, never stored: so a restart loses none. Ties are broken by kind, chamber
+and probe, so that the order of events never depends on the order of a dictionary.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from chamberwatch.model import MS_PER_MIN, Event, Kind, Priority
+from chamberwatch.rules.alarm import Board
+from chamberwatch.rules.catalogue import BROKER_PATIENCE_MS, RE_ALARM_MS
+from chamberwatch.rules.edge import Edge
+from chamberwatch.rules.lane import Lane
+from chamberwatch.rules.silence import BLIND_MS
+
+BAND_KINDS = (Kind.TEMPERATURE_HIGH, Kind.TEMPERATURE_LOW, Kind.HUMIDITY_HIGH, Kind.HUMIDITY_LOW)
+BLIND_KINDS = (Kind.PROBE_SILENT, Kind.PROBE_IMPLAUSIBLE, Kind.BROKER_LOST)
+
+
+class Link(NamedTuple):
+    """The broker as the engine knows it: since when it is lost, and whether we were ever connected."""
+
+    lost_ms: int | None = None
+    met: bool = False
+
+    def lost(self, at_ms: int) -> Link:
+        """Return the link as lost since `at_ms`, unless it was already."""
+        return self if self.lost_ms is not None else Link(at_ms, self.met)
+
+
+class Due(NamedTuple):
+    """One deadline; fields in the order in which ties are broken."""
+
+    at_ms: int
+    kind: Kind
+    chamber: str
+    probe: str
+    what: str
+
+
+def broker_chambers(lanes: dict[str, Lane]) -> list[str]:
+    """Return the chambers that have a probe on the broker."""
+    return sorted({lane.chamber for lane in lanes.values() if lane.plan.over_broker})
+
+
+def broker_probes(lanes: dict[str, Lane], chamber: str) -> tuple[str, ...]:
+    """Return the probes of a chamber that speak through the broker."""
+    return tuple(sorted(n for n, lane in lanes.items() if lane.chamber == chamber and lane.plan.over_broker))
+
+
+def earliest(lanes: dict[str, Lane], board: Board, link: Link) -> Due | None:
+    """Return the deadline that falls due first, or None."""
+    return min(_all(lanes, board, link), default=None)
+
+
+def _all(lanes: dict[str, Lane], board: Board, link: Link) -> Iterator[Due]:
+    yield from _silences(lanes, board)
+    yield from _blindness(lanes, board)
+    if link.lost_ms is not None:
+        for chamber in broker_chambers(lanes):
+            if board.standing(chamber, Kind.BROKER_LOST) is None:
+                yield Due(link.lost_ms + BROKER_PATIENCE_MS, Kind.BROKER_LOST, chamber, "", "raise")
+    for alarm in board.alarms():
+        if alarm.returned_ms is None:
+            yield Due(board.told_ms(alarm) + RE_ALARM_MS, alarm.kind, alarm.chamber, "", "again")
+
+
+def _silences(lanes: dict[str, Lane], board: Board) -> Iterator[Due]:
+    for name, lane in lanes.items():
+        if lane.heard_ms is None or lane.bad.active:
+            continue
+        if lane.plan.over_broker and board.standing(lane.chamber, Kind.BROKER_LOST) is not None:
+            continue
+        silent = board.standing(lane.chamber, Kind.PROBE_SILENT)
+        if silent is None or name not in silent.probes:
+            yield Due(lane.heard_ms + lane.hold_ms, Kind.PROBE_SILENT, lane.chamber, name, "raise")
+
+
+def _blindness(lanes: dict[str, Lane], board: Board) -> Iterator[Due]:
+    """An hour without one good reading makes whatever tells of it urgent."""
+    for chamber in {lane.chamber for lane in lanes.values()}:
+        alarm = next((a for k in BLIND_KINDS if (a := board.standing(chamber, k)) is not None), None)
+        if alarm is not None and alarm.priority is not Priority.HIGH:
+            last_ms = max(lane.heard_ms or 0 for lane in lanes.values() if lane.chamber == chamber)
+            yield Due(last_ms + BLIND_MS, alarm.kind, chamber, "", "blind")
+
+
+def fire(due: Due, lanes: dict[str, Lane], board: Board, link: Link) -> list[Event]:
+    """Let one deadline fall due: apply its edge to the board and return what that tells."""
+    if due.what == "again":
+        alarm = board.standing(due.chamber, due.kind)
+        return [] if alarm is None else board.re_alarm(alarm, due.at_ms)
+    if due.what == "blind":
+        return board.raise_priority(
+            due.chamber, due.kind, due.at_ms, BLIND_MS / MS_PER_MIN, BLIND_MS / MS_PER_MIN
+        )
+    if due.kind is Kind.BROKER_LOST:
+        return _broker_lost(due, lanes, board, link)
+    lane = lanes[due.probe]
+    minutes = lane.hold_ms / MS_PER_MIN
+    since_ms = due.at_ms - lane.hold_ms
+    return board.take(
+        due.chamber,
+        Edge(
+            Kind.PROBE_SILENT,
+            due.probe,
+            active=True,
+            at_ms=due.at_ms,
+            since_ms=since_ms,
+            value=minutes,
+            limit=minutes,
+        ),
+    )
+
+
+def _broker_lost(due: Due, lanes: dict[str, Lane], board: Board, link: Link) -> list[Event]:
+    minutes = BROKER_PATIENCE_MS / MS_PER_MIN
+    since_ms = link.lost_ms if link.lost_ms is not None else due.at_ms
+    first, *others = broker_probes(lanes, due.chamber)
+    events = board.take(
+        due.chamber,
+        Edge(
+            Kind.BROKER_LOST,
+            first,
+            active=True,
+            at_ms=due.at_ms,
+            since_ms=since_ms,
+            value=minutes,
+            limit=minutes,
+        ),
+    )
+    board.name(due.chamber, Kind.BROKER_LOST, (first, *others))
+    return events

@@ -1,0 +1,94 @@
+"""The four band alarms: a one-sided cumulative sum of the signed distance to a limit, over time.
+
+Missing input: none arrives, nothing accumulates or drains. Stale or late input: the engine never hands it
+over. NaN: cannot occur (the wire refuses it). After a gap longer than `hold_ms` a reading speaks for one
+interval only, so that missing data is never evidence.
+
+Source: E. S. Page, Continuous inspection schemes, Biometrika 41 (1954) 100-115, here with time as weight:
+S(i) = max(0, S(i-1) + sign · (x(i) - limit) · dt), alarm when S ≥ patience, return when S = 0.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from chamberwatch.model import MS_PER_MIN, Kind
+from chamberwatch.rules.edge import Edge
+
+CAP = 1.5
+"""The sum stops at this multiple of the patience, so that an alarm returns in bounded time. Our choice."""
+
+
+@dataclass(frozen=True, slots=True)
+class Params:
+    """One limit.
+
+    `sign` +1: above is outside; -1: below is. `limit` in °C or %RH, `patience` in that unit times minutes,
+    `every_ms` the probe's interval, `hold_ms` the longest interval that a reading may speak for.
+    """
+
+    kind: Kind
+    sign: int
+    limit: float
+    patience: float
+    every_ms: int
+    hold_ms: int
+    cap: float = CAP
+
+    def __post_init__(self) -> None:
+        if self.sign not in (1, -1):
+            raise ValueError(f"sign {self.sign} must be 1 or -1")
+        if not (math.isfinite(self.limit) and self.patience > 0 and self.cap >= 1):
+            raise ValueError("limit must be finite, patience above 0, cap at least 1")
+        if not 0 < self.every_ms <= self.hold_ms:
+            raise ValueError(f"0 < every {self.every_ms} ms <= hold {self.hold_ms} ms does not hold")
+
+
+class State(NamedTuple):
+    """The sum so far [unit·min], its onset, whether the alarm stands, the furthest value since onset."""
+
+    level: float = 0.0
+    since_ms: int = 0
+    active: bool = False
+    worst: float = 0.0
+
+
+RESTING = State()
+
+
+def step(
+    params: Params, state: State, value: float, at_ms: int, last_ms: int | None, *, held: bool = False
+) -> tuple[State, Edge | None]:
+    """Add one reading to the sum.
+
+    Args:
+        params: the limit.
+        state: what the last step returned.
+        value: the reading [°C or %RH].
+        at_ms: its time; must be later than `last_ms`.
+        last_ms: time of the reading before; None if there is none.
+        held: a door session is on: the sum may drain but not grow.
+
+    Returns:
+        The new state, and an edge when the alarm begins or ends.
+    """
+    over = params.sign * (value - params.limit)
+    if over <= 0.0 and state.level == 0.0:
+        return state, None
+    dt_ms = params.every_ms if last_ms is None or at_ms - last_ms > params.hold_ms else at_ms - last_ms
+    gain = over * dt_ms / MS_PER_MIN
+    level = state.level + (min(gain, 0.0) if held else gain)
+    level = min(max(level, 0.0), params.cap * params.patience)
+    if level == 0.0:
+        return RESTING, _edge(params, state, value, at_ms, active=False) if state.active else None
+    since_ms = state.since_ms if state.level > 0.0 else at_ms
+    worst = value if state.level == 0.0 or params.sign * (value - state.worst) > 0 else state.worst
+    active = state.active or level >= params.patience
+    new = State(level, since_ms, active, worst)
+    return new, _edge(params, new, value, at_ms, active=True) if active and not state.active else None
+
+
+def _edge(params: Params, state: State, value: float, at_ms: int, *, active: bool) -> Edge:
+    return Edge(params.kind, "", active, at_ms, state.since_ms, value, params.limit, state.worst)
