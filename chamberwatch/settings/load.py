@@ -1,0 +1,193 @@
+"""Read a settings file whole: one run tells every fault, with key, value, allowed range and unit."""
+
+from __future__ import annotations
+
+import os
+import re
+import tomllib
+from dataclasses import dataclass
+from datetime import UTC, datetime, tzinfo
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from pydantic import ValidationError
+from pydantic_settings import SettingsError as EnvironmentFault
+
+from chamberwatch.errors import InputMissing, NotPermitted, SettingsError
+from chamberwatch.model import Band, ChamberPlan, Plan, ProbePlan
+from chamberwatch.settings.faults import describe
+from chamberwatch.settings.secrets import secret, variable
+from chamberwatch.settings.tables import ENV_PREFIX, ChamberTable, File, ProbeTable
+
+
+@dataclass(frozen=True)
+class Settings:
+    """A settings file that has no fault."""
+
+    source: Path
+    file: File
+    plan: Plan
+
+    @property
+    def journal_path(self) -> Path:
+        """Return where the journal is; relative paths start at the settings file."""
+        return self.source.parent / self.file.journal.path
+
+    @property
+    def zone(self) -> tzinfo:
+        """Return the zone in which times are shown: the setting, else the machine's."""
+        name = self.file.timezone
+        return ZoneInfo(name) if name is not None else machine_zone()
+
+
+def machine_zone() -> tzinfo:
+    """Return the machine's own time zone (UTC if it cannot be told)."""
+    name = os.environ.get("TZ", "").lstrip(":")
+    if name:
+        try:
+            return ZoneInfo(name)
+        except (ValueError, OSError, KeyError):
+            pass  # a POSIX rule such as CET-1CEST: the system's library knows it, zoneinfo does not
+    local = Path("/etc/localtime")
+    match = re.search(r"zoneinfo/(.+)$", str(local.resolve())) if local.exists() else None
+    if match:
+        try:
+            return ZoneInfo(match.group(1))
+        except (ValueError, OSError, KeyError):
+            pass  # a copy without a name: fall through to the offset of today
+    return datetime.now(UTC).astimezone().tzinfo or UTC
+
+
+def load(path: Path) -> Settings:
+    """Read and check a settings file.
+
+    Raises:
+        InputMissing: there is no such file.
+        NotPermitted: this user may not read it.
+        SettingsError: it is not TOML, or it has faults; the text lists every one.
+    """
+    data = _toml(path)
+    faults: list[str] = []
+    file: File | None = None
+    try:
+        file = File(**data)
+    except ValidationError as error:
+        faults = describe(error, data)
+    except EnvironmentFault as error:
+        faults = [f"environment: {error}"]
+    faults += _misspelt_environment()
+    if file is not None:
+        faults += _across(file)
+    if faults or file is None:
+        raise SettingsError(_listing(path, faults))
+    return Settings(path.resolve(), file, _plan(file))
+
+
+def _toml(path: Path) -> dict[str, Any]:
+    try:
+        with path.open("rb") as stream:
+            return tomllib.load(stream)
+    except FileNotFoundError:
+        raise InputMissing(f"{path}: there is no such settings file (examples are in config/)") from None
+    except IsADirectoryError:
+        raise InputMissing(f"{path}: this is a folder, not a settings file") from None
+    except PermissionError:
+        raise NotPermitted(f"{path}: you may not read this file") from None
+    except UnicodeDecodeError as error:
+        raise SettingsError(f"{path}: not UTF-8 text (byte {error.start})") from None
+    except tomllib.TOMLDecodeError as error:
+        raise SettingsError(f"{path}: not valid TOML: {error}") from None
+
+
+def _listing(path: Path, faults: list[str]) -> str:
+    count = "1 fault" if len(faults) == 1 else f"{len(faults)} faults"
+    return "\n".join([f"{path}: {count}; nothing was started", *(f"  - {fault}" for fault in faults)])
+
+
+def _misspelt_environment() -> list[str]:
+    """A variable with a table's form but no such table or key is a fault: it would be silently ignored."""
+    faults = []
+    for name in sorted(os.environ):
+        parts = name.removeprefix(ENV_PREFIX).lower().split("__")
+        if name.startswith(ENV_PREFIX) and len(parts) > 1 and not _is_key(parts):
+            faults.append(f"environment {name}: there is no setting {'.'.join(parts)}")
+    return faults
+
+
+def _is_key(parts: list[str]) -> bool:
+    model: Any = File
+    for part in parts:
+        fields = getattr(model, "model_fields", {})
+        if part not in fields:
+            return False
+        model = next((t for t in _types(fields[part].annotation) if hasattr(t, "model_fields")), None)
+    return True
+
+
+def _types(annotation: Any) -> tuple[Any, ...]:
+    inner = getattr(annotation, "__args__", ())
+    return (annotation, *inner)
+
+
+def _across(file: File) -> list[str]:
+    """Faults that only two tables together show."""
+    faults: list[str] = []
+    chambers = [c.name for c in file.chamber]
+    faults += [f"chamber: two are named {n!r}" for n in _doubles(chambers)]
+    faults += [f"probe: two are named {n!r}" for n in _doubles([p.name for p in file.probe])]
+    faults += [
+        f"probe {p.name}.chamber: {p.chamber!r} is not among the chambers ({', '.join(chambers)})"
+        for p in file.probe
+        if p.chamber not in chambers
+    ]
+    for what, values in (
+        ("serial.port", [p.serial.port for p in file.probe if p.serial]),
+        ("mqtt.topic", [p.mqtt.topic for p in file.probe if p.mqtt]),
+        ("notify.channel.name", [c.name for c in file.notify.channel]),
+    ):
+        faults += [f"{what}: {v!r} is used twice" for v in _doubles(values)]
+    return faults + _missing_secrets(file)
+
+
+def _missing_secrets(file: File) -> list[str]:
+    named = [(f"notify.channel {c.name}", c.credential) for c in file.notify.channel]
+    named.append(("broker", file.broker.credential))
+    if file.series is not None:
+        named.append(("series", file.series.credential))
+    return [
+        f"{where}.credential: no systemd credential {name!r} and no environment variable {variable(name)}"
+        for where, name in named
+        if name is not None and secret(name) is None
+    ]
+
+
+def _doubles(names: list[str]) -> list[str]:
+    return sorted({n for n in names if names.count(n) > 1})
+
+
+def _plan(file: File) -> Plan:
+    return Plan(tuple(map(_chamber, file.chamber)), tuple(map(_probe, file.probe)))
+
+
+def _chamber(table: ChamberTable) -> ChamberPlan:
+    t, h = table.temperature, table.humidity
+    return ChamberPlan(
+        table.name,
+        table.kind,
+        Band(t.low, t.high, t.patience),
+        Band(h.low, h.high, h.patience),
+        table.urgent.low,
+        table.urgent.high,
+    )
+
+
+def _probe(table: ProbeTable) -> ProbePlan:
+    return ProbePlan(
+        table.name,
+        table.chamber,
+        table.every,
+        table.accuracy.temperature,
+        table.accuracy.humidity,
+        over_broker=table.mqtt is not None,
+    )

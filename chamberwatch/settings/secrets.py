@@ -1,0 +1,24 @@
+"""Secrets by name: a systemd credential first, then the environment. Never from the file, never argv."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from chamberwatch.settings.tables import ENV_PREFIX
+
+
+def variable(name: str) -> str:
+    """Return the environment variable that may hold the credential `name`."""
+    return ENV_PREFIX + name.upper().replace("-", "_")
+
+
+def secret(name: str) -> str | None:
+    """Return the credential `name` without a trailing line end, or None if it is nowhere."""
+    folder = os.environ.get("CREDENTIALS_DIRECTORY")
+    if folder:
+        try:
+            return (Path(folder) / name).read_text("utf-8").rstrip("\r\n")
+        except OSError:
+            pass  # not among this unit's credentials: the environment may have it
+    return os.environ.get(variable(name))
