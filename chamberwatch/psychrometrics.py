@@ -78,7 +78,7 @@ def dew_point_c(temp_c: float, rh_pct: float) -> float:
         raise OutOfRange(f"relative humidity {rh_pct:g} %RH must be above 0 %RH for a dew point")
     ln_pa = _ln_sat_pa(temp_k) + math.log(rh_pct / 100.0)
     if ln_pa < _DRIEST_LN_PA:
-        raise OutOfRange(f"air of {temp_c:g} °C, {rh_pct:g} %RH: its dew point is below {DEW_POINT_MIN_C:g} °C")
+        raise OutOfRange(f"air of {temp_c:g} °C, {rh_pct:g} %RH: dew point below {DEW_POINT_MIN_C:g} °C")
     return min(_saturated_at_k(ln_pa, temp_k) - KELVIN_AT_0_C, temp_c)
 
 

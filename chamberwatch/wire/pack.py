@@ -102,9 +102,9 @@ def resolve(pack: list[Any]) -> list[Record]:
         bare_name, value = fields.get("n", ""), fields.get("v")
         name = base.name + bare_name if type(bare_name) is str else bare_name
         value = base.value + value if is_number(value) else _other_value(fields)
-        time_s = base.time_s + fields["t"] if is_number(fields.get("t")) else base.time_s
-        if "t" in fields and not is_number(fields["t"]):
-            time_s = None
+        time_s: float | None = base.time_s
+        if "t" in fields:
+            time_s = base.time_s + fields["t"] if is_number(fields["t"]) else None
         records.append(Record(name, fields.get("u", base.unit), value, time_s, bare_name))
     return records
 
@@ -129,7 +129,7 @@ def _json_detail(why: Exception, text: str) -> str:
     if isinstance(why, json.JSONDecodeError):
         where = f"character {why.pos + 1} of {len(text)}" if why.pos < len(text) else "its end"
         return f"{why.msg.lower()} at {where} in {show(text)}"
-    too_much = "brackets nested too deeply" if isinstance(why, RecursionError) else "a number of too many digits"
+    too_much = "brackets too deep" if isinstance(why, RecursionError) else "a number too long"
     return f"{too_much} in {show(text)}"
 
 
