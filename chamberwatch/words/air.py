@@ -47,11 +47,22 @@ def begins(view: View) -> Wording:
 
 def _headline(view: View) -> str:
     event = view.event
+    if past_urgent(view, event.value):
+        return _urgent_headline(view)
     line = f"{view.chamber} is {view.too}: {view.value} since {view.since}"
     if event.limit is None:
         return f"{line}."
     bound = "at most" if event.kind in {Kind.TEMPERATURE_HIGH, Kind.HUMIDITY_HIGH} else "at least"
-    return f"{line}, planned {bound} {view.figure(event.limit, beside=event.value)}."
+    return f"{line}, planned {bound} {view.limit(event.limit)}."
+
+
+def _urgent_headline(view: View) -> str:
+    plan, name = view.scene.chamber, view.chamber.upper()
+    if view.event.kind is Kind.TEMPERATURE_HIGH:
+        limit = view.limit(plan.urgent_high_c)
+        return f"{name} IS HOT: {view.value}, past {limit}; too warm since {view.since}."
+    limit = view.limit(plan.urgent_low_c)
+    return f"{name} NEAR FREEZING: {view.value}, below {limit}; too cold since {view.since}."
 
 
 # -- who says so ------------------------------------------------------------------------------------------
@@ -139,7 +150,7 @@ def wait(view: View) -> str:
         case Kind.TEMPERATURE_LOW if past_urgent(view, view.event.value):
             return "Wait till morning: no, it is close to freezing. Turn up the thermostat, or unplug."
         case Kind.TEMPERATURE_LOW:
-            limit = view.temp(view.scene.chamber.urgent_low_c)
+            limit = view.limit(view.scene.chamber.urgent_low_c)
             return f"Wait till morning: yes, while it stays above {limit}; I'll tell you if it doesn't."
         case Kind.HUMIDITY_LOW:
             return "Wait till morning: yes. Don't spray the meat."
@@ -151,7 +162,7 @@ def _wait_warm(view: View) -> str:
     rescue = f"Can't mend it? Move the pieces to a fridge at {cold}"
     if view.kind is COLD:
         return f"Wait till morning: no. {rescue}."
-    limit = view.temp(view.scene.chamber.urgent_high_c)
+    limit = view.limit(view.scene.chamber.urgent_high_c)
     if past_urgent(view, view.event.value):
         return f"Wait till morning: no, it is past {limit}. {rescue} tonight; drying only pauses."
     return f"Wait till morning: only while it stays below {limit}; I'll tell you if it doesn't."

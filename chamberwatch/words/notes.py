@@ -53,40 +53,11 @@ def fact(view: View) -> Wording:
     return f"{view.matter()}{_figure(view)}, noted at {view.at}.", [view.scene.detail, view.hanging]
 
 
-# -- it became urgent -------------------------------------------------------------------------------------
-
-
 def raised(view: View) -> Wording:
-    """Word that it became urgent: hot, near freezing, or an hour without eyes."""
+    """Word that it became urgent: past the urgent limit, or an hour without eyes."""
     match view.event.kind:
-        case Kind.TEMPERATURE_HIGH:
-            return _hot(view)
-        case Kind.TEMPERATURE_LOW:
-            return _freezing(view)
+        case Kind.TEMPERATURE_HIGH | Kind.TEMPERATURE_LOW:
+            return air.begins(view)
         case Kind.PROBE_SILENT | Kind.PROBE_IMPLAUSIBLE | Kind.BROKER_LOST:
             return watching.blind(view)
     return f"{view.matter()}, and it matters more now{_figure(view)}.", [_since(view), view.hanging]
-
-
-def _hot(view: View) -> Wording:
-    limit = view.temp(view.scene.chamber.urgent_high_c)
-    return f"{view.chamber.upper()} IS HOT: {view.value}, past {limit}; too warm since {view.since}.", [
-        air.measured(view) or air.alone(view),
-        view.hanging,
-        air.meaning(view),
-        f"Check first: {air.CHECK[view.event.kind, view.kind]}.",
-        air.wait(view),
-        cautions.WARM,
-        cautions.DISCARD,
-    ]
-
-
-def _freezing(view: View) -> Wording:
-    limit = view.temp(view.scene.chamber.urgent_low_c)
-    return f"{view.chamber.upper()} NEAR FREEZING: {view.value}, below {limit}; cold since {view.since}.", [
-        air.measured(view) or air.alone(view),
-        view.hanging,
-        air.meaning(view),
-        f"Check first: {air.CHECK[view.event.kind, view.kind]}.",
-        air.wait(view),
-    ]

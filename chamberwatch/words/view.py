@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from chamberwatch.model import MS_PER_MIN, Event, Hanging, Kind
 from chamberwatch.words.times import format_clock, format_local
-from chamberwatch.words.units import show_rh, show_span, show_temp
+from chamberwatch.words.units import show_rh, show_span, show_temp, temp_number, temp_unit
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -147,13 +147,15 @@ class View:
         """How far it is."""
         return self.figure(self.event.value, beside=self.event.limit)
 
-    def temp(self, temp_c: float) -> str:
-        """Return a temperature in the house's units."""
-        return show_temp(temp_c, self.scene.units)
+    def limit(self, value: float) -> str:
+        """Return a limit as it was set: `15 °C`, not `15.0 °C`."""
+        if self.event.kind in TEMPERATURE_KINDS:
+            return f"{temp_number(value, self.scene.units):.4g} {temp_unit(self.scene.units)}"
+        return f"{value:.4g} %"
 
     def air(self, temp_c: float | None, rh_pct: float | None) -> str:
         """Return "13.1 °C, 76 %", or what there is of it."""
-        temp = "" if temp_c is None else self.temp(temp_c)
+        temp = "" if temp_c is None else show_temp(temp_c, self.scene.units)
         return ", ".join(filter(None, (temp, "" if rh_pct is None else show_rh(rh_pct))))
 
     @property
