@@ -1,0 +1,127 @@
+"""Opening the journal's file, one transaction at a time, and SQLite's faults in plain words."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+from urllib.parse import quote
+
+from chamberwatch.errors import ChamberwatchError, JournalError, NotPermitted
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+BUSY_S = 5.0
+PAGE_BYTES = 4096
+# Members of the daemon's group write facts beside it, so the file, its -wal and its -shm are theirs too.
+FILE_MODE = 0o660
+OLDEST_SQLITE = (3, 37, 0)  # STRICT tables
+
+
+class JournalDamaged(JournalError):  # noqa: N818  it is a state of the file
+    """The file is there but cannot be read as a database: set it aside, then restore a backup."""
+
+
+def explain(err: sqlite3.Error, path: Path) -> ChamberwatchError:
+    """Return `err` as an exception whose text says what is wrong with `path` and what to do."""
+    code = getattr(err, "sqlite_errorname", None) or ""
+    if code.startswith(("SQLITE_NOTADB", "SQLITE_CORRUPT")):
+        return JournalDamaged(f"the journal {path} is damaged or is no SQLite database ({err})")
+    if code.startswith("SQLITE_FULL"):
+        return JournalError(f"no room left on the disk that holds the journal {path}")
+    if code.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
+        return JournalError(f"another program has kept the journal {path} locked for over {BUSY_S:g} s")
+    if code.startswith(("SQLITE_READONLY", "SQLITE_CANTOPEN", "SQLITE_PERM")):
+        return _unreachable(err, path)
+    return JournalError(f"the journal {path} cannot be used: {err}")
+
+
+def _unreachable(err: sqlite3.Error, path: Path) -> ChamberwatchError:
+    for place in (path, path.parent):
+        if place.exists() and not os.access(place, os.R_OK | os.W_OK):
+            return NotPermitted(f"this user may not write {place}; members of its group may: ask to join it")
+    return JournalError(f"the journal {path} cannot be opened for writing ({err}); is the disk read-only?")
+
+
+def connect(path: Path, *, mode: str) -> sqlite3.Connection:
+    """Open the existing file; `mode` is SQLite's "rw" or "ro". Faults come as ChamberwatchError."""
+    if sqlite3.sqlite_version_info < OLDEST_SQLITE:
+        raise JournalError(f"SQLite {sqlite3.sqlite_version} is too old; 3.37 or newer is needed")
+    if not path.is_file():
+        what = "is a folder" if path.is_dir() else "does not exist"
+        raise JournalError(f"the journal {path} {what}")
+    uri = f"file:{quote(str(path.absolute()))}?mode={mode}"
+    with explained(path):
+        db = sqlite3.connect(uri, uri=True, isolation_level=None, timeout=BUSY_S)
+        try:
+            _set_up(db, writable=mode == "rw")
+        except BaseException:
+            db.close()
+            raise
+    return db
+
+
+def _set_up(db: sqlite3.Connection, *, writable: bool) -> None:
+    if writable:
+        db.execute(f"PRAGMA page_size={PAGE_BYTES}")  # heeded only while the file is still empty
+        db.execute("PRAGMA journal_mode=WAL")
+        db.execute("PRAGMA synchronous=FULL")  # an acknowledgement promises that a power cut takes nothing
+        db.execute("PRAGMA journal_size_limit=4194304")
+        db.execute("PRAGMA foreign_keys=ON")
+    db.execute("SELECT count(*) FROM sqlite_master").fetchone()  # a file of another kind shows only when read
+
+
+def create_file(path: Path) -> None:
+    """Make an empty group-writable file at `path` unless there is one; its folder must exist."""
+    if not path.parent.is_dir():
+        raise JournalError(f"there is no folder {path.parent} to keep the journal {path.name} in")
+    try:
+        handle = os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR | os.O_CLOEXEC, FILE_MODE)
+    except FileExistsError:
+        return
+    except OSError as err:
+        kind = NotPermitted if isinstance(err, PermissionError) else JournalError
+        raise kind(f"the journal {path} cannot be made: {err.strerror}") from err
+    os.fchmod(handle, FILE_MODE)  # the umask of whoever came first must not lock the group out
+    os.close(handle)
+
+
+@contextmanager
+def explained(path: Path) -> Iterator[None]:
+    """Let SQLite's errors out of the body as ChamberwatchError, the original as `__cause__`."""
+    try:
+        yield
+    except sqlite3.Error as err:
+        raise explain(err, path) from err
+
+
+@contextmanager
+def transaction(db: sqlite3.Connection, path: Path) -> Iterator[None]:
+    """Run the body as one write transaction: all of it or, on any exception, nothing.
+
+    SQLite's errors come out as by `explained`; other exceptions pass unchanged.
+    """
+    with explained(path):
+        db.execute("BEGIN IMMEDIATE")
+        try:
+            yield
+            db.execute("COMMIT")
+        except BaseException:
+            if db.in_transaction:
+                db.execute("ROLLBACK")
+            raise
+
+
+@contextmanager
+def reading(db: sqlite3.Connection, path: Path) -> Iterator[None]:
+    """Run the body's queries on one unchanging view of the journal, and end it with the body."""
+    with explained(path):
+        db.execute("BEGIN")
+        try:
+            yield
+        finally:
+            if db.in_transaction:
+                db.execute("ROLLBACK")
