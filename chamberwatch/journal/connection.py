@@ -5,10 +5,10 @@ from __future__ import annotations
 import os
 import sqlite3
 from contextlib import contextmanager
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
-from chamberwatch.errors import ChamberwatchError, JournalError, NotPermitted
+from chamberwatch.errors import JournalError, NotPermitted
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -18,6 +18,7 @@ BUSY_S = 5.0
 PAGE_BYTES = 4096
 # Members of the daemon's group write facts beside it, so the file, its -wal and its -shm are theirs too.
 FILE_MODE = 0o660
+_ASK = "this user may not {}; those in its group may: ask the administrator to be added to it"
 OLDEST_SQLITE = (3, 37, 0)  # STRICT tables
 
 
@@ -25,7 +26,7 @@ class JournalDamaged(JournalError):  # noqa: N818  it is a state of the file
     """The file is there but cannot be read as a database: set it aside, then restore a backup."""
 
 
-def explain(err: sqlite3.Error, path: Path) -> ChamberwatchError:
+def explain(err: sqlite3.Error, path: Path) -> JournalError:
     """Return `err` as an exception whose text says what is wrong with `path` and what to do."""
     code = getattr(err, "sqlite_errorname", None) or ""
     if code.startswith(("SQLITE_NOTADB", "SQLITE_CORRUPT")):
@@ -35,15 +36,15 @@ def explain(err: sqlite3.Error, path: Path) -> ChamberwatchError:
     if code.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
         return JournalError(f"another program has kept the journal {path} locked for over {BUSY_S:g} s")
     if code.startswith(("SQLITE_READONLY", "SQLITE_CANTOPEN", "SQLITE_PERM")):
-        return _unreachable(err, path)
+        return JournalError(f"the journal {path} cannot be written ({err}); is its disk read-only?")
     return JournalError(f"the journal {path} cannot be used: {err}")
 
 
-def _unreachable(err: sqlite3.Error, path: Path) -> ChamberwatchError:
-    for place in (path, path.parent):
-        if place.exists() and not os.access(place, os.R_OK | os.W_OK):
-            return NotPermitted(f"this user may not write {place}; members of its group may: ask to join it")
-    return JournalError(f"the journal {path} cannot be opened for writing ({err}); is the disk read-only?")
+def _permitted(path: Path, *, write: bool) -> None:
+    if not os.access(path, os.R_OK | (os.W_OK if write else 0)):
+        raise NotPermitted(_ASK.format(f"{'write' if write else 'read'} the journal {path}"))
+    if write and not os.access(path.parent, os.W_OK | os.X_OK):
+        raise NotPermitted(_ASK.format(f"write in the folder {path.parent}"))
 
 
 def connect(path: Path, *, mode: str) -> sqlite3.Connection:
@@ -53,6 +54,7 @@ def connect(path: Path, *, mode: str) -> sqlite3.Connection:
     if not path.is_file():
         what = "is a folder" if path.is_dir() else "does not exist"
         raise JournalError(f"the journal {path} {what}")
+    _permitted(path, write=mode == "rw")
     uri = f"file:{quote(str(path.absolute()))}?mode={mode}"
     with explained(path):
         db = sqlite3.connect(uri, uri=True, isolation_level=None, timeout=BUSY_S)
@@ -83,15 +85,16 @@ def create_file(path: Path) -> None:
     except FileExistsError:
         return
     except OSError as err:
-        kind = NotPermitted if isinstance(err, PermissionError) else JournalError
-        raise kind(f"the journal {path} cannot be made: {err.strerror}") from err
+        if isinstance(err, PermissionError):
+            raise NotPermitted(_ASK.format(f"make the journal {path}")) from err
+        raise JournalError(f"the journal {path} cannot be made: {err.strerror}") from err
     os.fchmod(handle, FILE_MODE)  # the umask of whoever came first must not lock the group out
     os.close(handle)
 
 
 @contextmanager
 def explained(path: Path) -> Iterator[None]:
-    """Let SQLite's errors out of the body as ChamberwatchError, the original as `__cause__`."""
+    """Let SQLite's errors out of the body as JournalError, the original as `__cause__`."""
     try:
         yield
     except sqlite3.Error as err:
@@ -125,3 +128,11 @@ def reading(db: sqlite3.Connection, path: Path) -> Iterator[None]:
         finally:
             if db.in_transaction:
                 db.execute("ROLLBACK")
+
+
+def named(db: sqlite3.Connection, query: str, args: tuple[Any, ...] = ()) -> Iterator[dict[str, Any]]:
+    """Yield the rows of a query as dictionaries by column name."""
+    cursor = db.execute(query, args)
+    names = [column[0] for column in cursor.description]
+    for row in cursor:
+        yield dict(zip(names, row, strict=True))

@@ -64,13 +64,14 @@ EVENTS = Migration(
             seq INTEGER PRIMARY KEY, id TEXT NOT NULL UNIQUE, at_ms INTEGER NOT NULL,
             since_ms INTEGER NOT NULL, kind TEXT NOT NULL, state TEXT NOT NULL, priority TEXT NOT NULL,
             chamber TEXT NOT NULL, probes TEXT NOT NULL, value REAL, limit_value REAL, because TEXT,
-            note TEXT NOT NULL, worst REAL, late_ms INTEGER NOT NULL, text TEXT NOT NULL) STRICT""",
+            note TEXT NOT NULL, worst REAL, late_ms INTEGER NOT NULL, detail TEXT NOT NULL,
+            text TEXT NOT NULL) STRICT""",
         "CREATE INDEX event_by_time ON event(at_ms)",
         """CREATE TABLE alarm(
             chamber TEXT NOT NULL, kind TEXT NOT NULL, acknowledged INTEGER NOT NULL,
             since_ms INTEGER NOT NULL, at_ms INTEGER NOT NULL, priority TEXT NOT NULL, probes TEXT NOT NULL,
             value REAL, limit_value REAL, event_id TEXT NOT NULL, acknowledged_by TEXT NOT NULL, worst REAL,
-            PRIMARY KEY(chamber, kind)) STRICT, WITHOUT ROWID""",
+            returned_ms INTEGER, PRIMARY KEY(chamber, kind)) STRICT, WITHOUT ROWID""",
         """CREATE TABLE notice(
             id INTEGER PRIMARY KEY, channel TEXT NOT NULL, event_id TEXT NOT NULL, repeat INTEGER NOT NULL,
             due_ms INTEGER NOT NULL, headline TEXT NOT NULL, body TEXT NOT NULL, priority TEXT NOT NULL,

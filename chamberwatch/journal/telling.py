@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING
 
+from chamberwatch.journal.connection import named
 from chamberwatch.model import Alarm, Kind, Priority
 
 if TYPE_CHECKING:
@@ -16,9 +17,10 @@ if TYPE_CHECKING:
 
 ADD_EVENT = (
     "INSERT OR IGNORE INTO event(id, at_ms, since_ms, kind, state, priority, chamber, probes, value, "
-    "limit_value, because, note, worst, late_ms, text) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
+    "limit_value, because, note, worst, late_ms, detail, text) "
+    "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
 )
-ADD_ALARM = "INSERT INTO alarm VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
+ADD_ALARM = "INSERT INTO alarm VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
 ADD_NOTICE = (
     "INSERT OR IGNORE INTO notice(channel, event_id, repeat, due_ms, headline, body, priority) "
     "VALUES (?, ?, ?, ?, ?, ?, ?)"
@@ -39,7 +41,7 @@ def add_events(db: sqlite3.Connection, events: Iterable[tuple[Event, str]]) -> s
 
 def _event_row(e: Event, text: str) -> tuple[object, ...]:
     place = (e.kind.value, e.state.value, e.priority.value, e.chamber, json.dumps(e.probes))
-    size = (e.value, e.limit, e.because, e.note.value, e.worst, e.late_ms)
+    size = (e.value, e.limit, e.because, e.note.value, e.worst, e.late_ms, e.detail)
     return (e.id, e.at_ms, e.since_ms, *place, *size, text)
 
 
@@ -63,30 +65,38 @@ def replace_alarms(db: sqlite3.Connection, alarms: Iterable[Alarm]) -> None:
 
 def _alarm_row(a: Alarm) -> tuple[object, ...]:
     place = (a.chamber, a.kind.value, a.acknowledged, a.since_ms, a.at_ms, a.priority.value)
-    return (*place, json.dumps(a.probes), a.value, a.limit, a.event_id, a.acknowledged_by, a.worst)
+    return (
+        *place,
+        json.dumps(a.probes),
+        a.value,
+        a.limit,
+        a.event_id,
+        a.acknowledged_by,
+        a.worst,
+        a.returned_ms,
+    )
 
 
 def load_alarms(db: sqlite3.Connection) -> list[Alarm]:
     """Return the open alarms, oldest first."""
     return [
         Alarm(
-            chamber=chamber,
-            kind=Kind(kind),
-            acknowledged=bool(acknowledged),
-            since_ms=since_ms,
-            at_ms=at_ms,
-            priority=Priority(priority),
-            probes=tuple(json.loads(probes)),
-            value=value,
-            limit=limit,
-            event_id=event_id,
-            acknowledged_by=by,
-            worst=worst,
+            chamber=row["chamber"],
+            kind=Kind(row["kind"]),
+            acknowledged=bool(row["acknowledged"]),
+            since_ms=row["since_ms"],
+            at_ms=row["at_ms"],
+            priority=Priority(row["priority"]),
+            probes=tuple(json.loads(row["probes"])),
+            value=row["value"],
+            limit=row["limit_value"],
+            event_id=row["event_id"],
+            acknowledged_by=row["acknowledged_by"],
+            worst=row["worst"],
+            returned_ms=row["returned_ms"],
         )
-        for (
-            chamber, kind, acknowledged, since_ms, at_ms, priority, probes, value, limit, event_id, by, worst
-        ) in db.execute("SELECT * FROM alarm ORDER BY at_ms, chamber, kind")
-    ]  # fmt: skip
+        for row in named(db, "SELECT * FROM alarm ORDER BY at_ms, chamber, kind")
+    ]
 
 
 def keep_snapshot(db: sqlite3.Connection, snapshot: Snapshot, horizon_ms: int) -> None:
