@@ -1,8 +1,8 @@
 """The journal from a cursor on, for the series writer: nothing skipped, some rows twice.
 
 Rows are read in order of (time, probe). What lands at or before the journal's newest time is also in
-`behind`, by number, so a cursor of (time, probe, number) misses nothing. Giving a row again is harmless: whoever
-reads here writes to a place where the same row twice is the same row.
+`behind`, by number, so a cursor of (time, probe, number) misses nothing. Giving a row again is harmless:
+whoever reads here writes to a place where the same row twice is the same row.
 """
 
 from __future__ import annotations
@@ -144,7 +144,7 @@ class Tail:
             found = self._db.execute(EVENTS, (start.event_seq, limit)).fetchall()
             stays = load_stays(self._db) if found else ()
         rows = [
-            EventRow(*row[2:], tuple(json.loads(row[1])), _names(stays, chamber=row[8], at_ms=row[3]))
+            EventRow(*(*row[2:], tuple(json.loads(row[1])), _names(stays, chamber=row[8], at_ms=row[3])))
             for row in found
         ]
         return rows, start._replace(event_seq=found[-1][0]) if found else start
