@@ -36,7 +36,7 @@ CHECK = {
 def begins(view: View) -> Wording:
     """Word any of the four as it begins."""
     return _headline(view), [
-        measured(view) or alone(view),
+        witnesses(view),
         view.hanging,
         meaning(view),
         f"Check first: {CHECK[view.event.kind, view.kind]}.",
@@ -68,16 +68,21 @@ def _urgent_headline(view: View) -> str:
 # -- who says so ------------------------------------------------------------------------------------------
 
 
-def measured(view: View) -> str:
-    """Return who measured it and whether anybody else agrees; '' when no other probe works there."""
-    scene = view.scene
-    if not view.other:
-        return ""
+def witnesses(view: View) -> str:
+    """Return who measured it and whether anybody else agrees; a lone probe gets the doubt it deserves."""
+    scene, probes = view.scene, view.event.probes
     line = f"Measured by {view.probes} at {view.at}"
-    if scene.other_probe in view.event.probes:
-        return f"{line}."
-    doubt = " They don't agree: a plain thermometer and hygrometer decide." if _contradicted(view) else ""
-    return f"{line}; {scene.other_probe} reads {view.other}.{doubt}"
+    if view.other:
+        doubt = " They don't agree: a plain thermometer and hygrometer decide." if _contradicted(view) else ""
+        return f"{line}; {scene.other_probe} reads {view.other}.{doubt}"
+    return f"{line}." if len(probes) > 1 else _alone(view)
+
+
+def _alone(view: View) -> str:
+    """Word the doubt; of warmth it must not be slept over."""
+    urge = "Look now." if view.event.kind is Kind.TEMPERATURE_HIGH else "A plain instrument decides."
+    state = {Kind.TEMPERATURE_HIGH: "hot"}.get(view.event.kind, view.too)
+    return f"I hear only {view.probes} there: either the probe is wrong or it is {state} in there. {urge}"
 
 
 def _contradicted(view: View) -> bool:
@@ -88,13 +93,6 @@ def _contradicted(view: View) -> bool:
     if other is None or value is None:
         return False
     return band.low <= other <= band.high and abs(value - other) > apart
-
-
-def alone(view: View) -> str:
-    """Return the doubt a lone probe deserves; of warmth it must not be slept over."""
-    urge = "Look now." if view.event.kind is Kind.TEMPERATURE_HIGH else "A plain instrument decides."
-    state = {Kind.TEMPERATURE_HIGH: "hot"}.get(view.event.kind, view.too)
-    return f"I hear only {view.probes} there: either the probe is wrong or it is {state} in there. {urge}"
 
 
 # -- what it means ----------------------------------------------------------------------------------------

@@ -33,7 +33,7 @@ def still(view: View) -> Wording:
     """Word the reminder that nothing has changed."""
     lines = [_since(view), view.hanging]
     if view.event.kind in AIR_KINDS:
-        lines += [air.measured(view) or air.alone(view), air.wait(view)]
+        lines += [air.witnesses(view), air.wait(view)]
     if view.event.kind is Kind.TEMPERATURE_HIGH:
         lines += [cautions.WARM, cautions.DISCARD]
     return f"{view.matter('still')} after {view.lasted}{_figure(view)}.", lines

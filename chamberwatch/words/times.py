@@ -21,6 +21,7 @@ _AGO = re.compile(r"(.+?)\s*\bago", re.IGNORECASE)
 _DAYS = "today|yesterday|mon|tue|wed|thu|fri|sat|sun"
 _DAY_CLOCK = re.compile(rf"(?:({_DAYS})[a-z]*\s+)?(\d{{1,2}}):(\d{{2}})", re.IGNORECASE | re.ASCII)
 _LOCAL = re.compile(r"(\d{4})-(\d{2})-(\d{2})[ tT](\d{2}):(\d{2})(?::(\d{2}))?")
+_DATED = re.compile(r"\d{4}-", re.ASCII)
 _LONGEST = 40
 
 
@@ -47,7 +48,7 @@ def parse_when(text: str, now_ms: int, zone: tzinfo) -> int:
 
 
 def _rfc3339_ms(given: str, shown: str) -> int:
-    if "T" not in given.upper() or not given[:1].isdigit():
+    if not _DATED.match(given):
         raise ValueError(f"{shown} is not a time I understand; {TAKEN}")
     try:
         return parse_rfc3339(given)

@@ -8,6 +8,8 @@ from chamberwatch.words.view import View, Wording, cut
 
 LONG_GAP_MS = 1 * MS_PER_H
 """From here on a power cut may have warmed the chamber noticeably (common practice, no source)."""
+WHY_SHOWN = 44
+"""Characters of a reason on the lock screen."""
 CAN_WAIT = "Wait till morning: yes."
 
 
@@ -71,9 +73,12 @@ def heard_again(view: View) -> Wording:
 
 def nonsense(view: View) -> Wording:
     """Word `probe-implausible` as it begins."""
-    why = "; ".join(view.scene.refusals[:2]) or "jumps no air can make"
+    first = next(iter(view.scene.refusals), "jumps no air can make")
+    why = first.partition(":")[0][:WHY_SHOWN]
+    refused = f"Refused most: {'; '.join(view.scene.refusals)}." if view.scene.refusals else ""
     other = f"{view.scene.other_probe} reads {view.other}." if view.other else "No other probe works there."
     return f"{cut(view.probes)} in {view.chamber} sends nonsense since {view.since}: {why}.", [
+        refused,
         f"I refuse what can't be true. {other} This is about the probe; the meat may be fine.",
         view.hanging,
         f"Check first: connector and cable of {view.probes}, damp in it, its supply, its unit and format.",
