@@ -27,6 +27,7 @@ DEW_POINT_MIN_C = -100.0
 # Sonntag's coefficients for liquid water; pressure in Pa, temperature in K on ITS-90.
 _A_K, _B, _C_PER_K, _D_PER_K2, _E = -6096.9385, 21.2409642, -2.711193e-2, 1.673952e-5, 2.433502
 
+_LN_100 = math.log(100.0)
 _NEWTON_STEPS = 12
 _NEWTON_CLOSE_K = 1e-10
 
@@ -76,7 +77,7 @@ def dew_point_c(temp_c: float, rh_pct: float) -> float:
     _check_rh(rh_pct)
     if rh_pct <= 0.0:
         raise OutOfRange(f"relative humidity {rh_pct:g} %RH must be above 0 %RH for a dew point")
-    ln_pa = _ln_sat_pa(temp_k) + math.log(rh_pct / 100.0)
+    ln_pa = _ln_sat_pa(temp_k) + math.log(rh_pct) - _LN_100
     if ln_pa < _DRIEST_LN_PA:
         raise OutOfRange(f"air of {temp_c:g} °C, {rh_pct:g} %RH: dew point below {DEW_POINT_MIN_C:g} °C")
     return min(_saturated_at_k(ln_pa, temp_k) - KELVIN_AT_0_C, temp_c)

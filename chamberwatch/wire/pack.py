@@ -21,7 +21,7 @@ VERSION = 10
 """The newest SenML version understood (RFC 8428 §4.1)."""
 
 _LABELS = frozenset(("bn", "bt", "bu", "bv", "bs", "bver", "n", "u", "v", "vs", "vb", "vd", "s", "t", "ut"))
-_BASE_LABELS = frozenset(("bn", "bt", "bu", "bv", "bver"))
+_BASE_LABELS = frozenset(("bn", "bt", "bu", "bv", "bs", "bver"))
 _OTHER_VALUES = ("vs", "vb", "vd")
 _HUGE = 1e300
 _SHOWN_CHARS = 40
@@ -99,6 +99,8 @@ def resolve(pack: list[Any]) -> list[Record]:
             _check_unknown(fields)
         if not _BASE_LABELS.isdisjoint(fields):
             base = _rebased(base, fields)
+            if _BASE_LABELS.issuperset(fields):
+                continue  # it sets the base and measures nothing (as in RFC 8428 §5.1.7)
         bare_name, value = fields.get("n", ""), fields.get("v")
         name = base.name + bare_name if type(bare_name) is str else bare_name
         value = base.value + value if is_number(value) else _other_value(fields)

@@ -142,7 +142,7 @@ def _read(records: list[Record], source: str | None, now_ms: int) -> list[Readin
             rows.append(row)
         row[quantity.column] = value
     if not rows and not refusals:
-        names = ", ".join(show(record.name) for record in records[:3])
+        names = ", ".join(show(record.name) for record in records[:3]) or "nothing"
         refusals.append(Refusal(source, Reason.NO_QUANTITY, f"it names {names}", now_ms))
     return [*map(Reading._make, rows), *refusals]
 
