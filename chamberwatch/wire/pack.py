@@ -23,6 +23,7 @@ VERSION = 10
 _LABELS = frozenset(("bn", "bt", "bu", "bv", "bs", "bver", "n", "u", "v", "vs", "vb", "vd", "s", "t", "ut"))
 _BASE_LABELS = frozenset(("bn", "bt", "bu", "bv", "bs", "bver"))
 _OTHER_VALUES = ("vs", "vb", "vd")
+_JSON_BLANKS = " \t\r\n"
 _HUGE = 1e300
 _SHOWN_CHARS = 40
 
@@ -74,7 +75,7 @@ def parse(payload: bytes) -> list[Any] | None:
     try:
         pack = json.loads(text)
     except (ValueError, RecursionError) as why:
-        if not text.strip():
+        if not text.strip(_JSON_BLANKS):
             return None
         raise SenmlError(Reason.NOT_JSON, _json_detail(why, text)) from why
     if type(pack) is not list:
@@ -128,11 +129,14 @@ def show(value: Any) -> str:
 
 
 def _json_detail(why: Exception, text: str) -> str:
-    if isinstance(why, json.JSONDecodeError):
-        where = f"character {why.pos + 1} of {len(text)}" if why.pos < len(text) else "its end"
-        return f"{why.msg.lower()} at {where} in {show(text)}"
-    too_much = "brackets too deep" if isinstance(why, RecursionError) else "a number too long"
-    return f"{too_much} in {show(text)}"
+    sample = show(text)[1:-1].replace('\\"', '"')
+    if isinstance(why, RecursionError):
+        return f"brackets too deep in {sample}"
+    if not isinstance(why, json.JSONDecodeError):
+        return f"a number too long in {sample}"
+    if why.pos >= len(text) or why.msg.startswith("Unterminated"):
+        return f"it ends too early, after {len(text)} characters: {sample}"
+    return f"wrong at character {why.pos + 1} of {len(text)}: {sample}"
 
 
 def _other_value(fields: dict[str, Any]) -> Any:
