@@ -59,10 +59,15 @@ class Engine:
     def step(self, item: Input) -> list[Event]:
         """Take one input; return what it made happen, in order."""
         if type(item) is Reading:
-            return self._reading(item)
-        if isinstance(item, Resumed):
-            return self._resumed(item)
-        return self._until(item.arrived_ms if isinstance(item, Refusal) else item.at_ms) + self._other(item)
+            events = self._reading(item)
+        elif isinstance(item, Resumed):
+            events = self._resumed(item)
+        else:
+            events = self._until(item.arrived_ms if isinstance(item, Refusal) else item.at_ms)
+            events += self._other(item)
+        if events:
+            self._due_ms = 0  # whatever happened may have brought a deadline nearer
+        return events
 
     def _other(self, item: Input) -> list[Event]:
         match item:
@@ -116,20 +121,9 @@ class Engine:
     def _follow(self, lane: Lane, reading: Reading, edges: list[Edge]) -> list[Event]:
         """Look after alarms that already stand: the silence that ended, the worst value, the urgent limit."""
         events: list[Event] = []
-        if lane.heard_ms == reading.arrived_ms:
-            silent = self._board.standing(lane.chamber, Kind.PROBE_SILENT)
-            if silent is not None and reading.probe in silent.probes:
-                minutes = (reading.arrived_ms - silent.since_ms) / MS_PER_MIN
-                back = Edge(
-                    Kind.PROBE_SILENT,
-                    reading.probe,
-                    active=False,
-                    at_ms=reading.arrived_ms,
-                    since_ms=silent.since_ms,
-                    value=minutes,
-                    limit=silent.limit,
-                )
-                events += self._board.take(lane.chamber, back)
+        silent = self._board.standing(lane.chamber, Kind.PROBE_SILENT)
+        if silent is not None and lane.heard_ms == reading.arrived_ms:
+            events += self._over(silent, reading.probe, reading.arrived_ms)
         sums = (*lane.temperature.sums, *lane.humidity.sums)
         for kind, state in zip(deadlines.BAND_KINDS, sums, strict=True):
             if state.active:
@@ -138,6 +132,12 @@ class Engine:
             for kind in URGENT_SIGN:
                 events += self._raise(lane, kind, reading, edges)
         return events
+
+    def _over(self, alarm: Alarm, probe: str, at_ms: int) -> list[Event]:
+        """End a probe's part in an alarm that is about absence; the value is how long it lasted [min]."""
+        minutes = (at_ms - alarm.since_ms) / MS_PER_MIN
+        back = Edge(alarm.kind, probe, active=False, at_ms=at_ms, since_ms=alarm.since_ms, value=minutes)
+        return self._board.take(alarm.chamber, back)
 
     def _raise(self, lane: Lane, kind: Kind, reading: Reading, edges: list[Edge]) -> list[Event]:
         alarm = self._board.standing(lane.chamber, kind)
@@ -221,18 +221,7 @@ class Engine:
         for chamber in deadlines.broker_chambers(self._lanes):
             alarm = self._board.standing(chamber, Kind.BROKER_LOST)
             if alarm is not None:
-                minutes = (item.at_ms - alarm.since_ms) / MS_PER_MIN
-                for probe in alarm.probes:
-                    back = Edge(
-                        Kind.BROKER_LOST,
-                        probe,
-                        active=False,
-                        at_ms=item.at_ms,
-                        since_ms=alarm.since_ms,
-                        value=minutes,
-                        limit=alarm.limit,
-                    )
-                    events += self._board.take(chamber, back)
+                events += [e for probe in alarm.probes for e in self._over(alarm, probe, item.at_ms)]
             if link.met and not item.kept:
                 since_ms = link.lost_ms if link.lost_ms is not None else item.at_ms
                 probes = deadlines.broker_probes(self._lanes, chamber)

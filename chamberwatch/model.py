@@ -132,6 +132,8 @@ class Event:
     worst: float | None = None
     late_ms: int = 0
     """How much later than `at_ms` the readings arrived (a broker's backlog); 0 when told in time."""
+    detail: str = ""
+    """Who acknowledged."""
 
 
 class AlarmState(StrEnum):
@@ -196,7 +198,7 @@ class ProbePlan:
     over_broker: bool = False
 
     def __post_init__(self) -> None:
-        _check(0 < self.every_s <= 86_400, f"every {self.every_s:g} s must be above 0 and at most 86400 s")
+        _check(0 < self.every_s * MS_PER_S <= MS_PER_DAY, f"every {self.every_s:g} s must be above 0 and at most 86400 s")
 
 
 @dataclass(frozen=True, slots=True)

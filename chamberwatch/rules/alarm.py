@@ -67,14 +67,15 @@ class Board:
     def __init__(self) -> None:
         self._alarms: dict[tuple[str, Kind], Alarm] = {}
         self._told_ms: dict[tuple[str, Kind], int] = {}
+        self._busy: frozenset[str] = frozenset()
 
     def alarms(self) -> list[Alarm]:
         """Return every alarm that is not normal, oldest first."""
         return sorted(self._alarms.values(), key=lambda a: (a.at_ms, a.chamber, a.kind))
 
     def busy(self, chamber: str) -> bool:
-        """Return whether any alarm of the chamber is not normal."""
-        return any(key[0] == chamber for key in self._alarms)
+        """Return whether any alarm of the chamber stands."""
+        return chamber in self._busy
 
     def standing(self, chamber: str, kind: Kind) -> Alarm | None:
         """Return the alarm if its condition holds now."""
@@ -101,20 +102,22 @@ class Board:
                 board._put(Alarm(kind=kind, priority=priority, probes=probes, **item), told_ms)
         return board
 
-    def take(self, chamber: str, edge: Edge, priority: Priority | None = None) -> list[Event]:
-        """Apply a rule's edge; `priority` overrides the kind's default on a first edge."""
+    def take(
+        self, chamber: str, edge: Edge, priority: Priority | None = None, *, probes: tuple[str, ...] = ()
+    ) -> list[Event]:
+        """Apply a rule's edge.
+
+        `priority` overrides the kind's default on a first edge; `probes` names all that one cause concerns.
+        """
         standing = self.standing(chamber, edge.kind)
         if edge.active:
             if standing is None:
-                return [self._activate(chamber, edge, priority or CATALOGUE[edge.kind].priority)]
+                urgency = priority or CATALOGUE[edge.kind].priority
+                return [self._activate(chamber, edge, urgency, probes or (edge.probe,))]
             return self._join(standing, edge)
         if standing is None or edge.probe not in standing.probes:
             return []
         return [self._leave(standing, edge) if len(standing.probes) > 1 else self._return(standing, edge)]
-
-    def name(self, chamber: str, kind: Kind, probes: tuple[str, ...]) -> None:
-        """Name every probe a standing alarm concerns, where one cause concerns them all at once."""
-        self._alarms[chamber, kind] = replace(self._alarms[chamber, kind], probes=tuple(sorted(probes)))
 
     def raise_priority(self, chamber: str, kind: Kind, at_ms: int, value: float, limit: float) -> list[Event]:
         """Make a standing alarm urgent; nothing if it is already."""
@@ -131,7 +134,7 @@ class Board:
         if alarm is None or (alarm.state, Trigger.ACKNOWLEDGE) not in TRANSITIONS:
             return []
         after = TRANSITIONS[alarm.state, Trigger.ACKNOWLEDGE]
-        event = self._noted(alarm, at_ms, Note.ACKNOWLEDGED)
+        event = replace(self._noted(alarm, at_ms, Note.ACKNOWLEDGED), detail=by)
         if after is None:
             self._drop(alarm)
         else:
@@ -151,7 +154,7 @@ class Board:
         if alarm is not None and alarm.worst != worst:
             self._alarms[chamber, kind] = replace(alarm, worst=worst)
 
-    def _activate(self, chamber: str, edge: Edge, priority: Priority) -> Event:
+    def _activate(self, chamber: str, edge: Edge, priority: Priority, probes: tuple[str, ...]) -> Event:
         ident = event_id(edge.kind, chamber, edge.probe, edge.at_ms, EventState.ACTIVE)
         alarm = Alarm(
             chamber,
@@ -160,7 +163,7 @@ class Board:
             since_ms=edge.since_ms,
             at_ms=edge.at_ms,
             priority=priority,
-            probes=(edge.probe,),
+            probes=probes,
             value=edge.value,
             limit=edge.limit,
             event_id=ident,
@@ -193,9 +196,14 @@ class Board:
     def _put(self, alarm: Alarm, told_ms: int) -> None:
         self._alarms[alarm.chamber, alarm.kind] = alarm
         self._told_ms[alarm.chamber, alarm.kind] = told_ms
+        self._count()
 
     def _drop(self, alarm: Alarm) -> None:
         del self._alarms[alarm.chamber, alarm.kind], self._told_ms[alarm.chamber, alarm.kind]
+        self._count()
+
+    def _count(self) -> None:
+        self._busy = frozenset(a.chamber for a in self._alarms.values() if a.returned_ms is None)
 
     def _noted(
         self, alarm: Alarm, at_ms: int, note: Note, *, probe: str = "", limit: float | None = None

@@ -100,37 +100,17 @@ def fire(due: Due, lanes: dict[str, Lane], board: Board, link: Link) -> list[Eve
     if due.kind is Kind.BROKER_LOST:
         return _broker_lost(due, lanes, board, link)
     lane = lanes[due.probe]
-    minutes = lane.hold_ms / MS_PER_MIN
-    since_ms = due.at_ms - lane.hold_ms
-    return board.take(
-        due.chamber,
-        Edge(
-            Kind.PROBE_SILENT,
-            due.probe,
-            active=True,
-            at_ms=due.at_ms,
-            since_ms=since_ms,
-            value=minutes,
-            limit=minutes,
-        ),
-    )
+    return board.take(due.chamber, _raised(due, due.probe, due.at_ms - lane.hold_ms, lane.hold_ms))
 
 
 def _broker_lost(due: Due, lanes: dict[str, Lane], board: Board, link: Link) -> list[Event]:
-    minutes = BROKER_PATIENCE_MS / MS_PER_MIN
     since_ms = link.lost_ms if link.lost_ms is not None else due.at_ms
-    first, *others = broker_probes(lanes, due.chamber)
-    events = board.take(
-        due.chamber,
-        Edge(
-            Kind.BROKER_LOST,
-            first,
-            active=True,
-            at_ms=due.at_ms,
-            since_ms=since_ms,
-            value=minutes,
-            limit=minutes,
-        ),
+    probes = broker_probes(lanes, due.chamber)
+    return board.take(due.chamber, _raised(due, probes[0], since_ms, BROKER_PATIENCE_MS), probes=probes)
+
+
+def _raised(due: Due, probe: str, since_ms: int, patience_ms: int) -> Edge:
+    minutes = patience_ms / MS_PER_MIN
+    return Edge(
+        due.kind, probe, active=True, at_ms=due.at_ms, since_ms=since_ms, value=minutes, limit=minutes
     )
-    board.name(due.chamber, Kind.BROKER_LOST, (first, *others))
-    return events

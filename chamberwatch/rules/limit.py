@@ -20,6 +20,9 @@ from chamberwatch.rules.edge import Edge
 CAP = 1.5
 """The sum stops at this multiple of the patience, so that an alarm returns in bounded time. Our choice."""
 
+ROUNDING = 1e-9
+"""[unit·min]: what adding up 10 s steps may lose against the exact sum."""
+
 
 @dataclass(frozen=True, slots=True)
 class Params:
@@ -85,7 +88,7 @@ def step(
         return RESTING, _edge(params, state, value, at_ms, active=False) if state.active else None
     since_ms = state.since_ms if state.level > 0.0 else at_ms
     worst = value if state.level == 0.0 or params.sign * (value - state.worst) > 0 else state.worst
-    active = state.active or level >= params.patience
+    active = state.active or level >= params.patience - ROUNDING
     new = State(level, since_ms, active, worst)
     return new, _edge(params, new, value, at_ms, active=True) if active and not state.active else None
 

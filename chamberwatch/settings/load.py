@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import re
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import Any
@@ -28,11 +28,12 @@ class Settings:
     source: Path
     file: File
     plan: Plan
+    journal_path: Path
+    """Where the journal is; a relative path in the file starts at the file."""
 
-    @property
-    def journal_path(self) -> Path:
-        """Return where the journal is; relative paths start at the settings file."""
-        return self.source.parent / self.file.journal.path
+    def with_journal(self, path: Path) -> Settings:
+        """Return these settings with another journal."""
+        return replace(self, journal_path=path)
 
     @property
     def zone(self) -> tzinfo:
@@ -81,7 +82,8 @@ def load(path: Path) -> Settings:
         faults += _across(file)
     if faults or file is None:
         raise SettingsError(_listing(path, faults))
-    return Settings(path.resolve(), file, _plan(file))
+    source = path.resolve()
+    return Settings(source, file, _plan(file), source.parent / file.journal.path)
 
 
 def _toml(path: Path) -> dict[str, Any]:

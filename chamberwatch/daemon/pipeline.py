@@ -1,0 +1,198 @@
+"""The spine: bytes are decoded and judged, and one commit holds readings, events, alarms and notices.
+
+Only after that commit is a message acknowledged to its source. If a commit fails, the batch stays whole and
+is tried again; nothing of it is acknowledged meanwhile. No threads here: `watch` and `replay` both drive it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import logging
+from collections import Counter
+from collections.abc import Callable
+
+from chamberwatch.daemon.clock import Clock
+from chamberwatch.daemon.teller import Teller
+from chamberwatch.engine import VERSION, Engine
+from chamberwatch.errors import JournalError
+from chamberwatch.ingest.packet import Packet
+from chamberwatch.journal.store import Batch, Journal, Snapshot, Written
+from chamberwatch.model import MS_PER_MIN, Alarm, Event, Input, Plan, Reading, Reason, Refusal
+from chamberwatch.wire.senml import decode
+from chamberwatch.wire.timestamp import format_rfc3339
+
+SNAPSHOT_EVERY_MS = 10 * MS_PER_MIN
+FUTURE_MS = 5 * MS_PER_MIN
+
+_log = logging.getLogger(__name__)
+
+
+def settings_hash(plan: Plan) -> str:
+    """Return a short mark of the plan an engine's snapshot was made under."""
+    return hashlib.sha256(repr(plan).encode()).hexdigest()[:16]
+
+
+class Pipeline:
+    """One house's inputs on their way into the journal."""
+
+    def __init__(self, journal: Journal, plan: Plan, teller: Teller, clock: Clock, *, alive: bool) -> None:
+        self._journal = journal
+        self._plan = plan
+        self._probes = frozenset(p.name for p in plan.probes)
+        self._teller = teller
+        self._clock = clock
+        self._alive = alive
+        self._engine = Engine(plan)
+        self._newest = journal.newest_ms()
+        self._batch = Batch()
+        self._acks: list[Callable[[], None]] = []
+        self._events: list[Event] = []
+        self._snapshot_ms = 0
+        self.refuse_future = False
+        """Whether times over 5 min ahead are refused: only where the clock is known to be right."""
+        self.need_time = False
+        """Whether readings without a time are refused: in a replay nothing arrives."""
+        self.written = Written(0, 0, 0, 0)
+        """What the last commit did with its readings."""
+        self.told: Callable[[list[Event]], None] = lambda _events: None
+        """Called after a commit with the events it holds."""
+
+    # -- start -----------------------------------------------------------------------------------------------
+
+    def restore(self) -> None:
+        """Take up the last snapshot and roll forward over what was committed after it."""
+        snapshot = self._journal.load_snapshot()
+        if snapshot is None or snapshot.version != VERSION:
+            return
+        self._engine.restore(snapshot.body)
+        for reading in self._journal.readings_since(snapshot):
+            self._teller.see(reading)
+            self._events += self._engine.step(reading)
+        self._snapshot_ms = snapshot.at_ms
+
+    # -- inputs ----------------------------------------------------------------------------------------------
+
+    def packet(self, packet: Packet) -> None:
+        """Decode and judge one payload; its acknowledgement waits for the commit."""
+        self.feed_ack(packet.ack)
+        if packet.problem is not None:
+            detail = packet.payload.decode("utf-8", "replace")
+            self._refuse(Refusal(packet.probe, packet.problem, detail, packet.arrived_ms))
+            return
+        for item in decode(packet.payload, packet.probe, packet.arrived_ms):
+            if isinstance(item, Refusal):
+                self._refuse(item)
+            elif item.timed or not packet.retained:
+                # A retained value without a time is of unknown age: it tells nothing about now.
+                self._reading(item)
+
+    def _reading(self, reading: Reading) -> None:
+        probe = reading.probe
+        if probe not in self._probes:
+            self._refuse(
+                Refusal(None, Reason.UNKNOWN_PROBE, f"{probe} is not in the settings", reading.arrived_ms)
+            )
+            return
+        newest_ms = self._newest.get(probe, -1)
+        if not reading.timed:
+            if self.need_time:
+                self._refuse(Refusal(probe, Reason.BAD_TIME, "a recorded line needs its time", reading.arrived_ms))
+                return
+            if reading.at_ms <= newest_ms:
+                reading = reading._replace(at_ms=newest_ms + 1)
+        elif self.refuse_future and reading.at_ms - reading.arrived_ms > FUTURE_MS:
+            detail = f"{format_rfc3339(reading.at_ms)} is more than 5 min ahead of this machine's clock"
+            self._refuse(Refusal(probe, Reason.FUTURE, detail, reading.arrived_ms))
+            return
+        arrived_ms = self._clock.see(reading.at_ms)
+        if arrived_ms != reading.arrived_ms:
+            reading = reading._replace(arrived_ms=arrived_ms)
+        if reading.at_ms > newest_ms:
+            self._newest[probe] = reading.at_ms
+        self._teller.see(reading)
+        self._batch.readings.append(reading)
+        events = self._engine.step(reading)
+        if events:
+            self._events += events
+
+    def _refuse(self, refusal: Refusal) -> None:
+        self._teller.see_refusal(refusal)
+        self._batch.refusals.append(refusal)
+        self._events += self._engine.step(refusal._replace(arrived_ms=self._clock.now_ms()))
+
+    def feed(self, item: Input, ack: Callable[[], None] | None = None) -> None:
+        """Judge anything but a payload: a tick, a request, news of the link."""
+        self.feed_ack(ack)
+        self._events += self._engine.step(item)
+
+    def feed_ack(self, ack: Callable[[], None] | None) -> None:
+        """Acknowledge at the next commit something that told us nothing."""
+        if ack is not None:
+            self._acks.append(ack)
+
+    def request_done(self, request_id: int) -> None:
+        """Mark a request of the command line as done, in the commit that holds what it did."""
+        self._batch.requests_done.append(request_id)
+
+    # -- the commit ------------------------------------------------------------------------------------------
+
+    @property
+    def urgent(self) -> bool:
+        """Whether an event or a request waits: then the commit must not."""
+        return bool(self._events or self._batch.requests_done)
+
+    @property
+    def unacknowledged(self) -> int:
+        """How many messages wait for a commit to be acknowledged."""
+        return len(self._acks)
+
+    @property
+    def waiting(self) -> int:
+        """How many readings and refusals wait for a commit."""
+        return len(self._batch.readings) + len(self._batch.refusals)
+
+    def alarms(self) -> list[Alarm]:
+        """Return the alarms that are not normal."""
+        return self._engine.alarms()
+
+    def refused_reasons(self) -> Counter[Reason]:
+        """Return how often input that waits for a commit was refused, by reason."""
+        return Counter(r.reason for r in self._batch.refusals)
+
+    def commit(self, *, snapshot: bool = False) -> bool:
+        """Write all that waits in one transaction, then acknowledge; False (and all kept) if it failed."""
+        now_ms = self._clock.now_ms()
+        events, batch = self._events, self._batch
+        if snapshot or events or batch.requests_done or now_ms - self._snapshot_ms >= SNAPSHOT_EVERY_MS:
+            body = self._engine.snapshot()
+            batch.snapshot = Snapshot(now_ms, VERSION, settings_hash(self._plan), body)
+        batch.alarms = self._engine.alarms() if events or batch.snapshot else None
+        if not batch and not self._acks:
+            return True
+        batch.alive_ms = now_ms if self._alive else None
+        try:
+            self._word(events, now_ms)
+            self.written = self._journal.commit(batch)
+        except JournalError as error:
+            _log.error("the journal cannot be written, all is kept and tried again: %s", error)
+            return False
+        self._done(now_ms)
+        return True
+
+    def _word(self, events: list[Event], now_ms: int) -> None:
+        batch = self._batch
+        batch.events, batch.notices = [], []
+        for event in events:
+            message = self._teller.word(event)
+            batch.events.append((event, message.text))
+            batch.notices += self._teller.notices(event, message, now_ms)
+
+    def _done(self, now_ms: int) -> None:
+        if self._batch.snapshot is not None:
+            self._snapshot_ms = now_ms
+        acks, events = self._acks, self._events
+        self._batch, self._acks, self._events = Batch(), [], []
+        for ack in acks:
+            ack()
+        if events:
+            self.told(events)

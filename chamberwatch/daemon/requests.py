@@ -1,0 +1,84 @@
+"""What people ask of a running watch: "I'm on it" and door sessions, from the command line or by MQTT."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Mapping
+from typing import Any
+
+from chamberwatch.daemon.clock import Clock
+from chamberwatch.daemon.pipeline import Pipeline
+from chamberwatch.ingest.packet import Command
+from chamberwatch.journal.store import Journal, RequestRow
+from chamberwatch.model import Acknowledge, Kind, Plan, Tend
+
+_log = logging.getLogger(__name__)
+EVERYTHING = "all"
+
+
+def parse_acknowledgement(text: str, plan: Plan) -> tuple[str | None, Kind | None]:
+    """Read 'all', 'CHAMBER' or 'CHAMBER KIND'; return (chamber or None, kind or None).
+
+    Raises:
+        ValueError: no such chamber or kind; the text says what is allowed.
+    """
+    words = text.split()
+    if words in ([], [EVERYTHING]):
+        return None, None
+    chambers = [c.name for c in plan.chambers]
+    if words[0] not in chambers:
+        raise ValueError(f"{words[0]!r} is not a chamber; write all, or one of: {', '.join(chambers)}")
+    if len(words) == 1:
+        return words[0], None
+    if len(words) > 2 or words[1] not in list(Kind):  # noqa: PLR2004  CHAMBER KIND
+        raise ValueError(f"{' '.join(words[1:])!r} is not a kind; one of: {', '.join(Kind)}")
+    return words[0], Kind(words[1])
+
+
+class Requests:
+    """Looks for requests when another process has written, and hands them to the pipeline."""
+
+    def __init__(self, journal: Journal, plan: Plan, pipeline: Pipeline, clock: Clock) -> None:
+        self._journal = journal
+        self._plan = plan
+        self._pipeline = pipeline
+        self._clock = clock
+        self._seen_version = -1
+        self._taken: set[int] = set()
+
+    def poll(self) -> None:
+        """Take requests that were written since the last look; cheap when nobody wrote."""
+        version = self._journal.data_version()
+        if version == self._seen_version:
+            return
+        self._seen_version = version
+        rows = self._journal.open_requests()
+        for row in rows:
+            if row.id not in self._taken:
+                self._taken.add(row.id)
+                self._apply(row)
+        self._taken &= {row.id for row in rows}
+
+    def _apply(self, row: RequestRow) -> None:
+        # A rehearsal's time is not the terminal's: there a request happens now, on the readings' clock.
+        at_ms = min(row.at_ms, self._clock.now_ms()) or row.at_ms
+        if row.verb == "tend":
+            self._tend(row.args)
+        else:
+            kind = row.args.get("kind")
+            known = Kind(kind) if kind in list(Kind) else None
+            self._pipeline.feed(Acknowledge(at_ms, row.args.get("chamber"), known, row.args.get("by", "")))
+        self._pipeline.request_done(row.id)
+
+    def _tend(self, args: Mapping[str, Any]) -> None:
+        self._pipeline.feed(Tend(args["from_ms"], args["chamber"], args["until_ms"]))
+
+    def command(self, command: Command) -> None:
+        """Take what came on the acknowledge topic; nonsense is logged and acknowledged away."""
+        try:
+            chamber, kind = parse_acknowledgement(command.text, self._plan)
+        except ValueError as error:
+            _log.warning("on the acknowledge topic: %s", error)
+            self._pipeline.feed_ack(command.ack)
+            return
+        self._pipeline.feed(Acknowledge(self._clock.now_ms(), chamber, kind, "MQTT"), command.ack)
