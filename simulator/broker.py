@@ -24,14 +24,11 @@ class BrokerSilent(Exception):  # noqa: N818  it says what is the matter
 class Topics:
     """One topic a probe, `prefix/probe`; an unplugged probe is silent."""
 
-    def __init__(
-        self, host: str, port: int, prefix: str, user: str | None = None, password: str | None = None
-    ) -> None:
+    def __init__(self, host: str, port: int, prefix: str, *, taken_s: float = TAKEN_S) -> None:
         self._where = (host, port)
         self._prefix = prefix.rstrip("/")
+        self._taken_s = taken_s
         self._client = Client(CallbackAPIVersion.VERSION2, protocol=MQTTProtocolVersion.MQTTv5)
-        if user is not None:
-            self._client.username_pw_set(user, password)
 
     def __enter__(self) -> Self:
         host, port = self._where
@@ -51,11 +48,11 @@ class Topics:
         owed = [self._publish(word) for word in words if isinstance(word, Line)]
         for info in owed:
             try:
-                info.wait_for_publish(TAKEN_S)
+                info.wait_for_publish(self._taken_s)
             except (RuntimeError, ValueError) as fault:
                 raise BrokerSilent(f"the broker is gone: {fault}") from fault
             if not info.is_published():
-                raise BrokerSilent(f"the broker took none of our messages for {TAKEN_S:g} s")
+                raise BrokerSilent(f"the broker did not take our messages for {self._taken_s:g} s")
 
     def _publish(self, line: Line) -> MQTTMessageInfo:
         info = self._client.publish(f"{self._prefix}/{line.probe}", line.data.strip(b"\n"), qos=1)

@@ -37,7 +37,7 @@ class Monitor:
         with out.open("wb") as stdout, self._log.open("wb") as stderr:
             self._process = self._start(stdout, stderr)
         end_s = time.monotonic() + READY_S
-        while b"ready" not in out.read_bytes():
+        while not any(line.startswith(b"ready") for line in out.read_bytes().splitlines()):
             if not self.alive() or time.monotonic() > end_s:
                 self._end()
                 raise MonitorFailed(f"the monitor did not get ready\n{self._last_words()}")
