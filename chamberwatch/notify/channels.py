@@ -219,8 +219,8 @@ def _instantiate(url: str) -> Any:
     from apprise import Apprise, AppriseAsset  # noqa: PLC0415
 
     asset = AppriseAsset(
-        app_id="chamberwatch", app_desc="chamberwatch", app_url="", theme=None, storage_mode="memory",
-        pgp_autogen=False, pem_autogen=False,
+        app_id="chamberwatch", app_desc="chamberwatch", app_url="", image_url_mask="", image_url_logo="",
+        storage_mode="memory", pgp_autogen=False, pem_autogen=False,
     )  # fmt: skip
     return Apprise.instantiate(url, asset=asset)
 

@@ -5,7 +5,7 @@ Promises:
 - Its next repeat is scheduled before it is marked, so that a crash cannot end the repeats of an open alarm.
 - Oldest first. When the oldest fails, the least tried other one is tried too: if that goes through, only the
   first is put off (a message the service will never take holds up nobody); if not, the channel rests
-  (5 s … 15 min), and only what is new is tried meanwhile.
+  (5 s … 15 min), and nothing is tried before something new is owed.
 - A channel's trouble is its own: own thread, own outbox connection, own pace. Nothing ends a thread but
   `stop`, or an address that cannot be used; what is owed there stays owed until the settings are mended.
 """
@@ -190,11 +190,11 @@ class _Worker:
         if len(missed) > 1:
             return None
         due = [n for n in outbox.due(self._plan.name, self._now_ms(), _PAGE) if n.id not in self._unmarked]
-        if time.monotonic() < self._resting_until_s:
-            due = [n for n in due if n.id > self._known_id]
         if missed:
-            due = [n for n in due if n.id != missed[0][0].id]
-            return min(due, key=lambda n: (n.attempt, n.id), default=None)
+            others = [n for n in due if n.id != missed[0][0].id]
+            return min(others, key=lambda n: (n.attempt, n.id), default=None)
+        if time.monotonic() < self._resting_until_s and all(n.id <= self._known_id for n in due):
+            return None
         return min(due, key=lambda n: n.id, default=None)
 
     def _given_up(self, outbox: OutboxLike, notice: OwedLike) -> bool:
@@ -248,12 +248,9 @@ class _Worker:
     def _rest(self, outbox: OutboxLike, missed: list[tuple[OwedLike, str]]) -> None:
         """Leave the channel alone for a while. Its notices stay due, so that they keep their order."""
         now_ms = self._now_ms()
-        if time.monotonic() >= self._resting_until_s:
-            due = outbox.due(self._plan.name, now_ms, _PAGE)
-            self._resting_until_s = time.monotonic() + self._rest_s(self._rests)
-            self._rests += 1
-            self._known_id = max((n.id for n in due), default=self._known_id)
-        self._known_id = max(self._known_id, *(n.id for n, _ in missed))
+        self._resting_until_s = time.monotonic() + self._rest_s(self._rests)
+        self._rests += 1
+        self._known_id = max(n.id for n in outbox.due(self._plan.name, now_ms, _PAGE))
         for notice, why in missed:
             self._miss(outbox, notice, why, now_ms)
 

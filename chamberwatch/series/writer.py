@@ -4,7 +4,7 @@ Why not the client library's batching mode: its queue lives in memory, is unboun
 process ends or an outage outlasts its retries. Here the journal is the queue.
 
 An answer is not durability: a server killed within seconds of it can lose the rows. So the cursor goes back
-REWIND_MS at a start, after any failure, and every AGAIN_S in any case (a server may restart between two of our
+REWIND_MS at a start, after any failure, and every AGAIN_S in any case (a server may restart between two
 requests without our noticing): every row is written again, at least a minute after its first time. What is
 saved is the furthest cursor, so going back again and again never goes back further.
 """
