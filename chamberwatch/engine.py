@@ -211,9 +211,11 @@ class Engine:
         return [e for a in wanted for e in self._board.acknowledge(a.chamber, a.kind, item.at_ms, item.by)]
 
     def _tend(self, item: Tend) -> None:
+        """Open a door session, or lengthen the one that is on; one that is over changes nothing."""
         for lane in self._lanes.values():
-            if lane.chamber == item.chamber:
-                lane.tended = (item.at_ms, item.until_ms)
+            from_ms, until_ms = lane.tended
+            if lane.chamber == item.chamber and item.until_ms > until_ms:
+                lane.tended = (from_ms if item.at_ms <= until_ms else item.at_ms, item.until_ms)
 
     def _link_back(self, item: LinkBack) -> list[Event]:
         link = self._link

@@ -1,4 +1,4 @@
-"""The command line: words in, one short transaction or one query, words out. Exit codes: `chamberwatch.errors`."""
+"""The command line: words in, one short transaction or query, words out. Exit codes: `errors`."""
 
 from chamberwatch.cli.main import main
 

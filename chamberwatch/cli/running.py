@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from chamberwatch.cli.home import Home
-from chamberwatch.rules.catalogue import CATALOGUE
 from chamberwatch.cli.layout import paragraph
+from chamberwatch.rules.catalogue import CATALOGUE
 
 Subs = Any
 
@@ -26,7 +26,9 @@ def add(subs: Subs, common: argparse.ArgumentParser) -> None:
     p.set_defaults(run=_check)
     p = subs.add_parser("replay", parents=[common], help="recorded SenML lines through the same rules")
     p.add_argument("files", nargs="+", type=Path, metavar="FILE")
-    p.add_argument("--events", type=Path, metavar="OUT.jsonl", help="write this replay's events as JSON lines")
+    p.add_argument(
+        "--events", type=Path, metavar="OUT.jsonl", help="write this replay's events as JSON lines"
+    )
     p.add_argument("--json", action="store_true", help="the summary as JSON")
     p.set_defaults(run=_replay)
     p = subs.add_parser("backup", parents=[common], help="a whole copy of the journal, also while watching")
@@ -47,13 +49,13 @@ def _watch(args: argparse.Namespace) -> None:
 
 
 def _check(args: argparse.Namespace) -> int:
-    from chamberwatch.daemon.checks import run_checks  # noqa: PLC0415
+    from chamberwatch.daemon.checks import State, run_checks  # noqa: PLC0415
 
     home = Home.of(args, need_settings=True)
-    findings = run_checks(home.with_journal(), send_test=args.send_test)
-    for finding in findings:
-        print(finding.line())
-    bad = sum(f.state == "fault" for f in findings)
+    bad = 0
+    for finding in run_checks(home.with_journal(), send_test=args.send_test):
+        print(finding.line(), flush=True)
+        bad += finding.state is State.FAULT
     print(f"{bad} to mend" if bad else "all well")
     return 69 if bad else 0
 
@@ -83,8 +85,8 @@ def _backup(args: argparse.Namespace) -> None:
 
     home = Home.of(args)
     home.reader().close()
-    backup(home.journal_path, args.target, replace=args.replace)
-    print(f"the journal is copied to {args.target}")
+    size = backup(home.journal_path, args.target, overwrite=args.replace)
+    print(f"the journal is copied to {args.target} ({size / 1e6:.1f} MB, checked)")
 
 
 def _rules(args: argparse.Namespace) -> None:
@@ -94,7 +96,12 @@ def _rules(args: argparse.Namespace) -> None:
         return
     for e in CATALOGUE.values():
         print(e.kind)
-        for name, text in (("raised", e.raised), ("returns", e.returns), ("unit", e.unit), ("source", e.source)):
+        for name, text in (
+            ("raised", e.raised),
+            ("returns", e.returns),
+            ("unit", e.unit),
+            ("source", e.source),
+        ):
             print(paragraph(f"  {name:8}", text))
 
 

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from chamberwatch.errors import JournalError
-from chamberwatch.journal.damage import quick_check
+from chamberwatch.journal.integrity import quick_check
 from chamberwatch.journal.retention import prune
 
 EVERY_S = 3_600.0
@@ -44,10 +44,16 @@ class Housekeeping:
 
     def _run(self) -> None:
         if self._check:
-            for fault in quick_check(self._path):
-                _log.error("the journal is damaged: %s", fault)
+            self._look()
         while not self._ending.wait(EVERY_S):
             self._prune()
+
+    def _look(self) -> None:
+        try:
+            for fault in quick_check(self._path):
+                _log.error("the journal is damaged: %s", fault)
+        except JournalError as error:
+            _log.error("the journal could not be checked: %s", error)
 
     def _prune(self) -> None:
         try:

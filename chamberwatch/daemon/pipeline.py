@@ -96,7 +96,8 @@ class Pipeline:
         newest_ms = self._newest.get(probe, -1)
         if not reading.timed:
             if self.need_time:
-                self._refuse(Refusal(probe, Reason.BAD_TIME, "a recorded line needs its time", reading.arrived_ms))
+                detail = "a recorded line needs its time"
+                self._refuse(Refusal(probe, Reason.BAD_TIME, detail, reading.arrived_ms))
                 return
             if reading.at_ms <= newest_ms:
                 reading = reading._replace(at_ms=newest_ms + 1)

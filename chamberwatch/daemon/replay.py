@@ -50,9 +50,9 @@ class Summary:
 
     def text(self) -> str:
         """Return it in words."""
+        refused = self.refused.total()
         lines = [
-            f"readings {self.stored:,} (late {self.late:,}), repeated {self.repeated:,}, "
-            f"refused {self.refused.total():,}"
+            f"readings {self.stored:,} (late {self.late:,}), repeated {self.repeated:,}, refused {refused:,}"
         ]
         lines += [f"  refused: {reason} {n:,}" for reason, n in self.refused.most_common()]
         lines += [f"  {kind} {state} {n:,}" for (kind, state), n in sorted(self.events.items())]

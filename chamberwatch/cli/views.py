@@ -1,0 +1,184 @@
+"""Commands that only look: now, events, pieces."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from typing import Any
+
+from chamberwatch.cli.home import Home, now_ms
+from chamberwatch.cli.layout import columns
+from chamberwatch.cli.pictures import air_lines, alarm_line, event_block, piece_row, probe_row
+from chamberwatch.daemon.service import REHEARSAL
+from chamberwatch.journal.pieces import Piece
+from chamberwatch.journal.reader import Reader
+from chamberwatch.journal.views import ChamberAir, ProbeState
+from chamberwatch.model import Alarm, Kind
+from chamberwatch.psychrometrics import dew_point_c
+from chamberwatch.wire.timestamp import format_rfc3339
+
+Subs = Any
+
+
+def add(subs: Subs, common: argparse.ArgumentParser) -> None:
+    """Add the commands to the parser."""
+    p = subs.add_parser("now", parents=[common], help="the air now, open alarms, what hangs")
+    p.add_argument("--json", action="store_true")
+    p.set_defaults(run=_now)
+    p = subs.add_parser("events", parents=[common], help="what happened, oldest first")
+    p.add_argument("--json", action="store_true", help="JSON lines")
+    p.add_argument("--since", metavar="T")
+    p.add_argument("--until", metavar="T")
+    p.add_argument("--kind", choices=[str(k) for k in Kind], metavar="KIND")
+    p.add_argument("--chamber")
+    p.add_argument("--piece", metavar="NAME")
+    p.add_argument("--headlines", action="store_true", help="first lines only")
+    p.set_defaults(run=_events)
+    p = subs.add_parser("pieces", parents=[common], help="every piece: where, since when, weight, loss")
+    p.add_argument("--json", action="store_true")
+    p.set_defaults(run=_pieces)
+
+
+def _banner(home: Home) -> None:
+    if home.settings is not None and home.settings.file.rehearsal is not None:
+        print(REHEARSAL)
+
+
+def _now(args: argparse.Namespace) -> None:
+    home = Home.of(args)
+    now = now_ms()
+    with home.reader() as reader:
+        if args.json:
+            print(json.dumps(now_document(reader, now), ensure_ascii=False))
+            return
+        _banner(home)
+        units, plan = home.units(reader), reader.plan()
+        probes = reader.probes()
+        for air in reader.air():
+            chamber = plan.chamber(air.chamber) if plan is not None else None
+            print("\n".join(air_lines(air, chamber, now, home.zone, units)))
+        print("\n".join(columns([probe_row(p, now, units) for p in probes])))
+        alarms = reader.alarms()
+        print(
+            "\n".join(
+                ["", *(alarm_line(a, now, home.zone, units) for a in alarms)]
+                if alarms
+                else ["", "no open alarm"]
+            )
+        )
+        hanging = [p for p in reader.pieces() if p.stay_at(now) is not None]
+        rows = [piece_row(p, now, home.zone, units) for p in hanging]
+        print("\n".join(["", *columns(rows)] if rows else ["", "nothing hangs"]))
+
+
+def now_document(reader: Reader, at_ms: int) -> dict[str, Any]:
+    """Return `now --json`: names and shapes are a contract; °C, %RH, g, %."""
+    return {
+        "at": format_rfc3339(at_ms),
+        "chambers": [_air_object(a) for a in reader.air()],
+        "probes": [_probe_object(p) for p in reader.probes()],
+        "alarms": [_alarm_object(a) for a in reader.alarms()],
+        "pieces": [piece_object(p, at_ms) for p in reader.pieces() if p.stay_at(at_ms) is not None],
+    }
+
+
+def _when(at_ms: int | None) -> str | None:
+    return None if at_ms is None else format_rfc3339(at_ms)
+
+
+def _air_object(air: ChamberAir) -> dict[str, Any]:
+    return {
+        "chamber": air.chamber,
+        "at": _when(air.at_ms),
+        "temperature": air.temp_c,
+        "humidity": air.rh_pct,
+        "dew_point": _dew(air.temp_c, air.rh_pct),
+        "probes": list(air.probes),
+    }
+
+
+def _dew(temp_c: float | None, rh_pct: float | None) -> float | None:
+    if temp_c is None or not rh_pct:
+        return None
+    return round(dew_point_c(temp_c, rh_pct), 2)
+
+
+def _probe_object(p: ProbeState) -> dict[str, Any]:
+    return {
+        "probe": p.probe,
+        "chamber": p.chamber,
+        "last_at": _when(p.at_ms),
+        "temperature": p.temp_c,
+        "humidity": p.rh_pct,
+        "readings": p.readings,
+        "refused": p.refused,
+        "repeated": p.repeated,
+        "late": p.late,
+    }
+
+
+def _alarm_object(a: Alarm) -> dict[str, Any]:
+    return {
+        "id": a.event_id,
+        "chamber": a.chamber,
+        "kind": a.kind,
+        "state": a.state,
+        "priority": a.priority,
+        "since": format_rfc3339(a.since_ms),
+        "at": format_rfc3339(a.at_ms),
+        "probes": list(a.probes),
+        "value": a.value,
+        "limit": a.limit,
+        "acknowledged_by": a.acknowledged_by,
+    }
+
+
+def piece_object(p: Piece, at_ms: int) -> dict[str, Any]:
+    """Return one piece of `pieces --json` and `now --json`."""
+    stay = p.stay_at(at_ms)
+    last = p.weigh_ins[-1] if p.weigh_ins else None
+    return {
+        "piece": p.name,
+        "kind": p.facts.kind,
+        "chamber": stay.chamber if stay else None,
+        "day": p.day_at(at_ms) if stay else None,
+        "green_weight_g": p.facts.green_weight_g,
+        "target_loss_pct": p.facts.target_loss_pct,
+        "weight_g": last.net_g if last else None,
+        "weighed_at": _when(last.at_ms if last else None),
+        "loss_pct": round(p.loss_pct(last.net_g), 2) if last else None,
+        "discarded_at": _when(p.discarded_ms),
+        "discarded_why": p.discarded_why or None,
+        "stays": [{"chamber": s.chamber, "from": _when(s.from_ms), "to": _when(s.to_ms)} for s in p.stays],
+    }
+
+
+def _events(args: argparse.Namespace) -> None:
+    home = Home.of(args)
+    now = now_ms()
+    since_ms = None if args.since is None else home.when(args.since, now)
+    until_ms = None if args.until is None else home.when(args.until, now)
+    with home.reader() as reader:
+        if not args.json:
+            _banner(home)
+        found = reader.events(
+            since_ms=since_ms, until_ms=until_ms, kind=args.kind, chamber=args.chamber, piece=args.piece
+        )
+        for event in found:
+            if args.json:
+                print(json.dumps(event, ensure_ascii=False))
+            else:
+                print(event_block(event, home.zone, headline_only=args.headlines))
+
+
+def _pieces(args: argparse.Namespace) -> None:
+    home = Home.of(args)
+    now = now_ms()
+    with home.reader() as reader:
+        pieces = reader.pieces()
+        if args.json:
+            print(json.dumps([piece_object(p, now) for p in pieces], ensure_ascii=False))
+            return
+        _banner(home)
+        rows = [piece_row(p, now, home.zone, home.units(reader)) for p in pieces]
+        print("\n".join(columns(rows)) if rows else "no piece is recorded yet")
