@@ -14,6 +14,7 @@ from chamberwatch.journal.connection import explained, reading, transaction
 from chamberwatch.journal.intake import NEVER_MS
 from chamberwatch.journal.schema import open_journal
 from chamberwatch.journal.stays import hanging, load_stays
+from chamberwatch.model import MS_PER_MIN
 
 if TYPE_CHECKING:
     import sqlite3
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 
     from chamberwatch.journal.stays import Stay
 
+SAVE_EVERY_MS = 5 * MS_PER_MIN
 LOOK_BACK = -1  # a number still to be found from the cursor's time
 
 AHEAD = """
@@ -96,22 +98,43 @@ class Tail:
     def __init__(self, path: Path) -> None:
         self._path = path
         self._db = open_journal(path)
+        self._kept: dict[str, Cursor] = {}
+        self._unkept: dict[str, Cursor] = {}
 
     def close(self) -> None:
-        """Let go of the journal."""
-        self._db.close()
+        """Write the cursors that wait to be, and let go of the journal."""
+        try:
+            for name, cursor in self._unkept.items():
+                self._keep(name, cursor)
+        finally:
+            self._db.close()
 
     def cursor(self, name: str) -> Cursor:
         """Return the cursor saved under `name`; one at the very beginning if there is none."""
+        if name in self._unkept:
+            return self._unkept[name]
         with explained(self._path):
             row = self._db.execute("SELECT body FROM cursor WHERE name = ?", (name,)).fetchone()
         return Cursor() if row is None else Cursor(*json.loads(row[0]))
 
     def save(self, name: str, cursor: Cursor) -> None:
-        """Keep the cursor under `name`."""
+        """Keep the cursor under `name`: on disk when it has moved 5 min since the last time, or at `close`.
+
+        A save is a commit, and one every 10 s would wear a card more than the readings do. What a kill loses
+        of it is only that some rows are given again.
+        """
+        kept = self._kept.get(name)
+        if kept is not None and 0 <= cursor.at_ms - kept.at_ms < SAVE_EVERY_MS:
+            self._unkept[name] = cursor
+        elif cursor != kept:
+            self._keep(name, cursor)
+            self._unkept.pop(name, None)
+
+    def _keep(self, name: str, cursor: Cursor) -> None:
         query = "INSERT INTO cursor VALUES (?, ?) ON CONFLICT DO UPDATE SET body = excluded.body"
         with transaction(self._db, self._path):
             self._db.execute(query, (name, json.dumps(cursor)))
+        self._kept[name] = cursor
 
     def readings(self, cursor: Cursor, limit: int) -> tuple[list[Row], Cursor]:
         """Return at most `limit` rows after the cursor, and the cursor after them.
