@@ -25,8 +25,12 @@ def joined(view: View) -> Wording:
 
 def left(view: View) -> Wording:
     """Word that a probe is out of it while others are still in."""
-    by = f", now only by {cut(view.probes)}" if view.event.kind in AIR_KINDS else "; the other one isn't"
-    return f"{view.matter('still')}{by}{_figure(view)}.", [_since(view), view.hanging]
+    if view.event.kind in AIR_KINDS:
+        # The event's figure is of the probe that left; of the others it says nothing.
+        headline = f"{view.matter()}: one probe is back as planned, {cut(view.probes)} not yet."
+    else:
+        headline = f"{view.matter('still')}; another one isn't any more."
+    return headline, [_since(view), view.hanging]
 
 
 def still(view: View) -> Wording:

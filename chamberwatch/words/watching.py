@@ -73,9 +73,10 @@ def heard_again(view: View) -> Wording:
 
 def nonsense(view: View) -> Wording:
     """Word `probe-implausible` as it begins."""
-    first = next(iter(view.scene.refusals), "jumps no air can make")
-    why = first.partition(":")[0][:WHY_SHOWN]
-    refused = f"Refused most: {'; '.join(view.scene.refusals)}." if view.scene.refusals else ""
+    reasons = _reasons(view.scene.refusals)
+    why = next(iter(reasons), "jumps no air can make")[:WHY_SHOWN]
+    listed = "; ".join(" ".join(filter(None, reason)) for reason in reasons.items())
+    refused = f"Refused most: {listed}." if reasons else ""
     other = f"{view.scene.other_probe} reads {view.other}." if view.other else "No other probe works there."
     return f"{cut(view.probes)} in {view.chamber} sends nonsense since {view.since}: {why}.", [
         refused,
@@ -84,6 +85,15 @@ def nonsense(view: View) -> Wording:
         f"Check first: connector and cable of {view.probes}, damp in it, its supply, its unit and format.",
         CAN_WAIT if view.other else wait_unseen(view),
     ]
+
+
+def _reasons(refusals: tuple[str, ...]) -> dict[str, str]:
+    """Return each reason once, with the detail of its commonest case in brackets."""
+    found: dict[str, str] = {}
+    for refusal in refusals:
+        reason, _, detail = refusal.partition(": ")
+        found.setdefault(reason, f"({detail})" if detail else "")
+    return found
 
 
 def sense_again(view: View) -> Wording:

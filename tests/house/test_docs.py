@@ -89,6 +89,6 @@ def test_every_setting_is_explained_in_the_examples():
 def test_every_file_that_is_named_exists(text):
     """No link and no path in the documents leads nowhere."""
     paths = set(re.findall(r"\]\(([\w./-]+)\)", text))
-    paths |= set(re.findall(r"\b((?:config|systemd|tests|simulator|daemon|rules|words|journal)/[\w./-]*\w)", text))
+    paths |= set(re.findall(r"(?<!/)\b((?:config|systemd|tests|simulator|daemon|rules|words|journal)/[\w./-]*\w)", text))
     missing = {p for p in paths if not (ROOT / p).exists() and not (ROOT / "chamberwatch" / p).exists()}
     assert missing == set()

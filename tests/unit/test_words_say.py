@@ -222,10 +222,11 @@ def test_an_hour_without_eyes_shouts():
 def test_nonsense_is_about_the_probe_and_says_what_was_wrong():
     """The commonest reason stands in the first line, all of them with their details below."""
     bad = event(Kind.PROBE_IMPLAUSIBLE, value=6.0, limit=6.0)
-    scene = replace(SCENE, refusals=("wrong unit: % (take %RH)", "not a number: null"))
+    refusals = ("wrong unit: % instead of %RH", "wrong unit: /", "not a number: null")
+    scene = replace(SCENE, refusals=refusals)
     message = say(bad, scene)
     assert message.headline == "rear in cellar sends nonsense since Sat 23:52: wrong unit."
-    assert "Refused most: wrong unit: % (take %RH); not a number: null." in message.body
+    assert "Refused most: wrong unit (% instead of %RH); not a number (null)." in message.body
     assert "the meat may be fine" in message.body
     assert "jumps no air can make" in say(bad, SCENE).headline
 
@@ -270,7 +271,9 @@ def test_another_probe_joining_or_leaving_names_those_that_are_in_it():
     silent = noted(Kind.PROBE_SILENT, Note.PROBE_JOINED, probes=("front", "rear"))
     assert say(silent, SCENE).headline == "front and rear in cellar now silent."
     one = noted(Kind.PROBE_SILENT, Note.PROBE_LEFT)
-    assert say(one, SCENE).headline == "rear in cellar still silent; the other one isn't."
+    assert say(one, SCENE).headline == "rear in cellar still silent; another one isn't any more."
+    dry = noted(Kind.HUMIDITY_LOW, Note.PROBE_LEFT, value=73.0)
+    assert say(dry, SCENE).headline == "cellar too dry: one probe is back as planned, rear not yet."
 
 
 def test_what_is_told_late_says_so_first():
