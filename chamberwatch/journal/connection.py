@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
+import stat
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
@@ -42,19 +43,28 @@ def explain(err: sqlite3.Error, path: Path) -> JournalError:
 
 
 def _permitted(path: Path, *, write: bool) -> None:
-    if not os.access(path, os.R_OK | (os.W_OK if write else 0)):
+    try:
+        mode = path.stat().st_mode
+    except PermissionError as err:
+        raise NotPermitted(_ASK.format(f"look into the folder of the journal {path}")) from err
+    except OSError as err:
+        raise JournalError(f"the journal {path} does not exist ({err.strerror})") from err
+    if not stat.S_ISREG(mode):
+        raise JournalError(f"the journal {path} is a folder or a device, not a file")
+    if not _may(path, os.R_OK | (os.W_OK if write else 0)):
         raise NotPermitted(_ASK.format(f"{'write' if write else 'read'} the journal {path}"))
-    if write and not os.access(path.parent, os.W_OK | os.X_OK):
+    if write and not _may(path.parent, os.W_OK | os.X_OK):
         raise NotPermitted(_ASK.format(f"write in the folder {path.parent}"))
+
+
+def _may(place: Path, mode: int) -> bool:
+    return os.access(place, mode, effective_ids=True)
 
 
 def connect(path: Path, *, mode: str) -> sqlite3.Connection:
     """Open the existing file; `mode` is SQLite's "rw" or "ro". Faults come as ChamberwatchError."""
     if sqlite3.sqlite_version_info < OLDEST_SQLITE:
         raise JournalError(f"SQLite {sqlite3.sqlite_version} is too old; 3.37 or newer is needed")
-    if not path.is_file():
-        what = "is a folder" if path.is_dir() else "does not exist"
-        raise JournalError(f"the journal {path} {what}")
     _permitted(path, write=mode == "rw")
     uri = f"file:{quote(str(path.absolute()))}?mode={mode}"
     with explained(path):
@@ -79,15 +89,15 @@ def _set_up(db: sqlite3.Connection, *, writable: bool) -> None:
 
 def create_file(path: Path) -> None:
     """Make an empty group-writable file at `path` unless there is one; its folder must exist."""
-    if not path.parent.is_dir():
-        raise JournalError(f"there is no folder {path.parent} to keep the journal {path.name} in")
     try:
         handle = os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR | os.O_CLOEXEC, FILE_MODE)
     except FileExistsError:
         return
+    except FileNotFoundError as err:
+        raise JournalError(f"there is no folder {path.parent} to keep the journal {path.name} in") from err
+    except PermissionError as err:
+        raise NotPermitted(_ASK.format(f"make the journal {path}")) from err
     except OSError as err:
-        if isinstance(err, PermissionError):
-            raise NotPermitted(_ASK.format(f"make the journal {path}")) from err
         raise JournalError(f"the journal {path} cannot be made: {err.strerror}") from err
     os.fchmod(handle, FILE_MODE)  # the umask of whoever came first must not lock the group out
     os.close(handle)

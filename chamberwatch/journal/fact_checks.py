@@ -151,7 +151,7 @@ def _overlap(name: str, stay: Stay, from_ms: int, voice: Voice) -> str:
     end = "and hangs there still" if stay.to_ms is None else f"to {voice.when(stay.to_ms)}"
     text = f"{name} hung in {stay.chamber} from {voice.when(stay.from_ms)} {end}; two stays cannot overlap"
     if from_ms < stay.from_ms:
-        return f"{text}: say when the one from {voice.when(from_ms)} ended, before that"
+        return f"{text}: say with --until when the one from {voice.when(from_ms)} ended, before that"
     return text
 
 

@@ -17,26 +17,30 @@ if TYPE_CHECKING:
 KEEP_DAYS = 400
 SLICE_ROWS = 5_000
 
-LAST_OF_SLICE = "SELECT at_ms FROM reading WHERE at_ms < ? ORDER BY at_ms LIMIT 1 OFFSET ?"
+AFTER_SLICE = """
+    SELECT at_ms, probe_id FROM reading WHERE at_ms < ? ORDER BY at_ms, probe_id LIMIT 1 OFFSET ?
+"""
 UNCOUNT = """
     UPDATE probe SET readings = readings - gone.n
-    FROM (SELECT probe_id, count(*) AS n FROM reading WHERE at_ms < ? GROUP BY probe_id) AS gone
+    FROM (
+        SELECT probe_id, count(*) AS n FROM reading WHERE (at_ms, probe_id) < (?, ?) GROUP BY probe_id
+    ) AS gone
     WHERE id = gone.probe_id
 """
 
 
 def prune(path: Path, now_ms: int, keep_days: int = KEEP_DAYS, max_rows: int = SLICE_ROWS) -> int:
-    """Delete about `max_rows` (≥ 1) raw readings older than `keep_days`, oldest first; return how many.
+    """Delete at most `max_rows` raw readings older than `keep_days`, the oldest first; return how many.
 
-    Call again until it returns 0; each call is one short transaction, so a watch is never held up. Bins whose
-    readings are not rolled up yet are left alone, and rolled-up bins are final once their readings go.
+    Call again until it returns fewer; each call is one short transaction, so a watch is never held up.
+    Readings not rolled up yet are left alone, and rolled-up bins are final once their readings go.
     """
     db = open_journal(path)
     try:
         with transaction(db, path):
             before_ms = _cutoff(db, now_ms - keep_days * MS_PER_DAY)
-            last = db.execute(LAST_OF_SLICE, (before_ms, max_rows - 1)).fetchone()
-            gone = _delete(db, last[0] + 1 if last else before_ms)
+            after = db.execute(AFTER_SLICE, (before_ms, max_rows)).fetchone()
+            gone = _delete(db, *(after or (before_ms, 0)))
             if gone:
                 kept_from_ms = max(before_ms, int(get_meta(db, RAW_FROM) or 0))
                 set_meta(db, RAW_FROM, str(kept_from_ms))
@@ -50,9 +54,10 @@ def _cutoff(db: sqlite3.Connection, at_ms: int) -> int:
     return bin_of(min(at_ms, newest_ms))
 
 
-def _delete(db: sqlite3.Connection, before_ms: int) -> int:
-    db.execute(UNCOUNT, (before_ms,))
+def _delete(db: sqlite3.Connection, before_ms: int, probe_id: int) -> int:
+    db.execute(UNCOUNT, (before_ms, probe_id))
     # The last row of `behind` stays, so that its number is never given out again.
     keep = "seq < (SELECT max(seq) FROM behind)"
     db.execute(f"DELETE FROM behind WHERE at_ms < ? AND {keep}", (before_ms,))  # noqa: S608  our own text
-    return db.execute("DELETE FROM reading WHERE at_ms < ?", (before_ms,)).rowcount
+    query = "DELETE FROM reading WHERE (at_ms, probe_id) < (?, ?)"
+    return db.execute(query, (before_ms, probe_id)).rowcount
