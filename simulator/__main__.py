@@ -66,6 +66,7 @@ def _weekend_parser(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--pace", default="max", help='"max", or how many times faster than real time')
     parser.add_argument("--keep", type=Path, metavar="DIR", help="where to put journal and settings")
     parser.add_argument("--no-bar", action="store_true", help="plain lines, no progress bar")
+    parser.add_argument("--whole", action="store_true", help="print each message entire")
     parser.set_defaults(run=_weekend)
 
 
@@ -93,7 +94,8 @@ def _weekend(args: argparse.Namespace) -> int:
     else:
         folder = args.keep.resolve()
         folder.mkdir(parents=True, exist_ok=True)
-    return rehearse(weekend, folder, pace, seed=args.seed, bar=not args.no_bar)
+    seed = weekend.seed if args.seed is None else args.seed
+    return rehearse(weekend, folder, pace, seed=seed, bar=not args.no_bar, whole=args.whole)
 
 
 def _replay_file(args: argparse.Namespace) -> int:

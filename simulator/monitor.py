@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 READY_S = 30.0
 COMMAND_S = 60.0
 STOP_S = 20.0
-CATCH_UP_S = 30.0
+SETTLE_S = 1.0
 SHOWN_LINES = 12
 
 
@@ -52,7 +52,11 @@ class Monitor:
         return self._process is not None and self._process.poll() is None
 
     def stop(self) -> None:
-        """Stop it as a service manager would; MonitorFailed when it does not end cleanly."""
+        """Stop it as a service manager would; MonitorFailed when it does not end cleanly.
+
+        What it has read from its ports but not yet put into its inbox would be dropped: it gets a moment.
+        """
+        time.sleep(SETTLE_S)
         code = self._end()
         if code != 0:
             raise MonitorFailed(f"the monitor ended with {code}\n{self._last_words()}")
@@ -68,18 +72,13 @@ class Monitor:
             raise MonitorFailed(f"{name} ended with {done.returncode}: {said}")
         return done.stdout
 
-    def wait_until_taken(self, spoken: dict[str, int]) -> None:
-        """Return when the monitor counts as many readings of each probe as were spoken."""
-        end_s = time.monotonic() + CATCH_UP_S
-        while (taken := self._taken()) != spoken:
-            if time.monotonic() > end_s or not self.alive():
-                short = ", ".join(f"{p}: {taken.get(p, 0)} of {n}" for p, n in spoken.items())
-                raise MonitorFailed(f"the monitor did not take all readings ({short})\n{self._last_words()}")
-            time.sleep(0.1)
-
-    def _taken(self) -> dict[str, int]:
+    def check_taken(self, spoken: dict[str, int]) -> None:
+        """MonitorFailed unless the journal counts as many readings of each probe as were spoken."""
         now = json.loads(self.command("now", "--json"))
-        return {row["probe"]: row["readings"] for row in now["probes"]}
+        taken = {row["probe"]: row["readings"] for row in now["probes"]}
+        if taken != spoken:
+            short = ", ".join(f"{probe}: {taken.get(probe, 0)} of {n}" for probe, n in spoken.items())
+            raise MonitorFailed(f"the monitor did not keep all readings ({short})\n{self._last_words()}")
 
     def _end(self) -> int:
         process = self._process

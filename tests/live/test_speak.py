@@ -235,7 +235,7 @@ def test_speaking_now_stamps_now_and_begins_where_told(mosquitto, capsys, monkey
     client = _subscriber(broker.port, "larder/#", heard)
     began_ms = round(time.time() * 1000)
     monkeypatch.setattr(command, "tell", lambda *args: _until_time(tell(*args), began_ms + 5_000))
-    argv = ["speak", "hour", "--broker", f"127.0.0.1:{broker.port}", "--from", "Sat 10:30"]
+    argv = ["speak", "hour", "--broker", f"127.0.0.1:{broker.port}", "--from", "Sat 10:20"]
     assert command.main(argv) == 0
     assert _until(lambda: len(heard) == 2)
     client.disconnect()

@@ -7,7 +7,8 @@ import json
 
 import pytest
 
-from simulator.drive import report
+from simulator.errands import Errand
+from simulator.report import report
 from simulator.table import moment_ms
 from simulator.verdict import events_of, judge
 from simulator.weekend import read
@@ -153,17 +154,40 @@ def test_pieces_are_those_hanging_at_the_events_time(weekend):
     assert weekend.hanging_at(moment_ms("Fri 16:30", weekend.start_ms)) == frozenset()
 
 
+def _report(weekend, events, errands=(), *, whole=False):
+    out = io.StringIO()
+    report(events, errands, judge(weekend, events), out, whole=whole)
+    return out.getvalue()
+
+
 def test_the_report_reads_in_order_with_consequences_indented(weekend):
     """Each message is one line: day, time, state, headline, pieces; a consequence stands further in."""
     follows = _line("Fri 18:20", "temperature-high", because="humidity-low-active-Fri 18:10", text="warm too")
     events = events_of("\n".join([GOOD[0], follows, GOOD[1], _line("Sat 02:00", "broker-lost", chamber="")]))
-    out = io.StringIO()
-    report(events, judge(weekend, events), out)
-    text = out.getvalue()
+    entered = Errand(moment_ms("Fri 18:15", weekend.start_ms), ("hang",), "Loin 1 hangs")
+    text = _report(weekend, events, [entered])
     assert "Fri 18:10  alarm  humidity-low active  [Loin 1]\n" in text
-    assert "Fri 18:20  alarm        warm too  [Loin 1]\n" in text
-    assert "Fri 20:00  over   humidity-low returned  [Loin 1]\n" in text
+    assert "Fri 18:15  you    Loin 1 hangs\n" in text
+    assert "Fri 18:20  alarm      warm too  [Loin 1]\n" in text
+    assert "Fri 20:00  over   humidity-low returned\n" in text
     assert "  told    Fri 18:00 to Fri 19:00  left open\n" in text
     assert "  WRONG   Sat 02:00 broker-lost active: nothing of the kind" in text
     assert text.endswith("\ntold: 1 of 1 faults, wrong alarms: 1\n")
-    assert text.index("18:10") < text.index("18:20") < text.index("20:00")
+    assert text.index("18:10") < text.index("18:15") < text.index("18:20") < text.index("20:00")
+    assert "more" not in text
+
+
+def test_the_whole_message_is_printed_when_asked_for(weekend):
+    """Asked for it, what follows the headline stands under it; the monitor's mark of a rehearsal is said once."""
+    line = _line("Fri 18:10", "humidity-low", text="REHEARSAL: too dry\ncheck the tank")
+    text = _report(weekend, events_of("\n".join([line, GOOD[1]])), whole=True)
+    assert f"Fri 18:10  alarm  too dry  [Loin 1]\n{'':18}check the tank\n" in text
+    assert text.count("REHEARSAL") == 1
+
+
+def test_a_missed_fault_and_silence_are_said(weekend):
+    """When nothing was told the report says so, and names what was missed."""
+    text = _report(weekend, [])
+    assert "Nothing: all the time" in text
+    assert "  MISSED  Fri 18:00 to Fri 19:00  left open\n" in text
+    assert "          humidity-low active was not told within Fri 18:00 to Fri 19:00\n" in text

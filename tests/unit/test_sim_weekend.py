@@ -11,7 +11,8 @@ import pytest
 from chamberwatch.model import EventState, Kind, Priority, Reading
 from chamberwatch.wire.senml import decode
 from simulator.chamber import Plug, Unplug, tell
-from simulator.drive import Errands, settings
+from simulator.drive import settings
+from simulator.errands import Errands
 from simulator.faults import Trouble
 from simulator.pace import pace_of
 from simulator.probes import Line
@@ -204,12 +205,14 @@ def test_errands_come_once_in_the_order_of_telling():
     errands = Errands(weekend)
     assert list(errands.due(weekend.start_ms)) == []
     first = list(errands.due(weekend.start_ms + HOUR_MS))
-    assert [(c[0], c[1]) for c in first] == [("hang", "Bresaola 2"), ("hang", "Loin 1")]
+    assert [e.command[:2] for e in first] == [("hang", "Bresaola 2"), ("hang", "Loin 1")]
     rest = list(errands.due(weekend.end_ms))
-    assert [(c[0], c[1], c[-2:]) for c in rest] == [
-        ("hang", "Neck 4", ("--at", "2026-11-06T18:30:00Z")),
-        ("weigh", "Loin 1", ("--at", "2026-11-08T10:10:00Z")),
+    assert [(*e.command[:2], e.command[-2:]) for e in rest] == [
+        ("hang", "Neck 4", ("--at", "2024-11-08T18:30:00Z")),
+        ("weigh", "Loin 1", ("--at", "2024-11-10T10:10:00Z")),
     ]
+    assert rest[0].words == "Neck 4 hangs since 2024-11-08 Fri 18:30"
+    assert rest[1].words == "Loin 1 weighed 1478g on Sun 10:10"
     assert list(errands.due(weekend.end_ms)) == []
 
 
