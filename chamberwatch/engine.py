@@ -18,6 +18,7 @@ from chamberwatch.model import (
     Alarm,
     ChamberPlan,
     Event,
+    Hangs,
     Input,
     Kind,
     LinkBack,
@@ -29,13 +30,14 @@ from chamberwatch.model import (
     Resumed,
     Tend,
 )
-from chamberwatch.rules import deadlines
+from chamberwatch.rules import deadlines, planned
 from chamberwatch.rules.alarm import Board, fact
 from chamberwatch.rules.catalogue import GAP_FLOOR_MS
 from chamberwatch.rules.edge import Edge
 from chamberwatch.rules.lane import Lane
+from chamberwatch.rules.pair import Chamber
 
-VERSION = 1
+VERSION = 2
 """Of the snapshot's form. An unknown one is not read: the engine then starts afresh."""
 LATE_MS = 10 * MS_PER_MIN
 """A reading that arrives so much after its own time makes what it causes 'told late'."""
@@ -49,6 +51,11 @@ class Engine:
     def __init__(self, plan: Plan) -> None:
         self._chambers: dict[str, ChamberPlan] = {c.name: c for c in plan.chambers}
         self._lanes = {p.name: Lane(p, self._chambers[p.chamber]) for p in plan.probes}
+        self._rooms = {
+            name: Chamber(name, [lane for lane in self._lanes.values() if lane.chamber == name])
+            for name in self._chambers
+        }
+        self._hung_ms: dict[str, tuple[int, ...]] = {}
         self._board = Board()
         self._link = deadlines.Link()
         self._now_ms = 0
@@ -77,6 +84,8 @@ class Engine:
                 return self._acknowledge(item)
             case Tend():
                 self._tend(item)
+            case Hangs():
+                self._hung_ms[item.chamber] = item.hung_ms
             case LinkLost():
                 self._link = self._link.lost(item.at_ms)
                 self._due_ms = 0
@@ -95,14 +104,28 @@ class Engine:
         if self._now_ms == 0:
             self._begin(arrived_ms)
         self._now_ms = max(self._now_ms, arrived_ms)
-        edges = lane.take(reading)
-        if not edges and not self._board.busy(lane.chamber):
+        busy = self._board.busy(lane.chamber)
+        minute = lane.minute.number
+        edges = lane.take(reading, frozen=busy)
+        if lane.minute.number != minute:
+            edges += self._each_minute(lane, reading.at_ms, frozen=busy)
+        if not edges and not busy:
             return events
+        room = self._rooms[lane.chamber]
+        edges = [edge for edge in edges if not room.hold_back(lane, edge)]
         late_ms = arrived_ms - reading.at_ms
         for edge in edges:
-            told = self._tell(lane, edge._replace(probe=reading.probe))
+            told = self._tell(lane, edge if edge.probe else edge._replace(probe=reading.probe))
             events += [replace(e, late_ms=late_ms) for e in told] if late_ms > LATE_MS else told
         return events + self._follow(lane, reading, edges)
+
+    def _each_minute(self, lane: Lane, at_ms: int, *, frozen: bool) -> list[Edge]:
+        """Let the probes of the chamber be compared, and the plan follow the pieces' age."""
+        band = planned.humidity_band(self._chambers[lane.chamber], self._hung_ms.get(lane.chamber, ()), at_ms)
+        if band != lane.humidity.band:
+            lane.humidity.plan(band)
+        room = self._rooms[lane.chamber]
+        return [*room.compare(lane, frozen=frozen), *room.stuck(lane), *room.release(lane, at_ms)]
 
     def _tell(self, lane: Lane, edge: Edge) -> list[Event]:
         return self._board.take(lane.chamber, edge, self._priority(lane.chamber, edge))
@@ -248,6 +271,8 @@ class Engine:
             "lanes": {name: lane.to_json() for name, lane in self._lanes.items()},
             "board": self._board.to_json(),
             "link": list(self._link),
+            "rooms": {name: room.to_json() for name, room in self._rooms.items()},
+            "hung_ms": self._hung_ms,
         }
         return json.dumps(body, separators=(",", ":")).encode()
 
@@ -260,4 +285,8 @@ class Engine:
                 lane.from_json(state["lanes"][name])
         self._board = Board.from_json(state["board"], {n: lane.chamber for n, lane in self._lanes.items()})
         self._link = deadlines.Link(*state["link"])
+        for name, room in self._rooms.items():
+            if name in state["rooms"]:
+                room.from_json(state["rooms"][name])
+        self._hung_ms = {name: tuple(hung) for name, hung in state["hung_ms"].items()}
         self._due_ms = 0

@@ -79,6 +79,14 @@ class Kind(StrEnum):
     PROBE_IMPLAUSIBLE = "probe-implausible"
     MONITOR_GAP = "monitor-gap"
     BROKER_LOST = "broker-lost"
+    TEMPERATURE_DRIFT = "temperature-drift"
+    HUMIDITY_DRIFT = "humidity-drift"
+    HUMIDITY_SWING = "humidity-swing"
+    CONDENSATION_RISK = "condensation-risk"
+    COOLING_LOST = "cooling-lost"
+    DOOR_OPEN = "door-open"
+    PROBE_STUCK = "probe-stuck"
+    PROBES_DISAGREE = "probes-disagree"
 
 
 class EventState(StrEnum):
@@ -133,7 +141,9 @@ class Event:
     late_ms: int = 0
     """How much later than `at_ms` the readings arrived (a broker's backlog); 0 when told in time."""
     detail: str = ""
-    """Who acknowledged."""
+    """Who acknowledged; which of a kind's tests; which half of a probe."""
+    meets_ms: int | None = None
+    """A drift: when its line meets the limit."""
 
 
 class AlarmState(StrEnum):
@@ -175,6 +185,22 @@ class Band:
 
 
 @dataclass(frozen=True, slots=True)
+class Phase:
+    """The planned humidity of the first days of a hang: up to `until_day` (by the youngest piece), %RH."""
+
+    until_day: float
+    humidity_low_pct: float
+    humidity_high_pct: float
+
+    def __post_init__(self) -> None:
+        _check(self.until_day > 0, f"until_day {self.until_day:g} must be above 0")
+        _check(
+            0 <= self.humidity_low_pct < self.humidity_high_pct <= PROBE_RH_MAX_PCT,
+            f"humidity {self.humidity_low_pct:g} to {self.humidity_high_pct:g} %RH is not a band in 0 to 100",
+        )
+
+
+@dataclass(frozen=True, slots=True)
 class ChamberPlan:
     """One chamber: °C, °C·min; %RH, %RH·min; °C beyond which it is urgent."""
 
@@ -184,6 +210,7 @@ class ChamberPlan:
     humidity: Band
     urgent_low_c: float = 1.0
     urgent_high_c: float = 18.0
+    phases: tuple[Phase, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,7 +225,10 @@ class ProbePlan:
     over_broker: bool = False
 
     def __post_init__(self) -> None:
-        _check(0 < self.every_s * MS_PER_S <= MS_PER_DAY, f"every {self.every_s:g} s must be above 0 and at most 86400 s")
+        _check(
+            0 < self.every_s * MS_PER_S <= MS_PER_DAY,
+            f"every {self.every_s:g} s must be above 0 and at most 86400 s",
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -294,6 +324,14 @@ class Acknowledge(NamedTuple):
     by: str
 
 
+class Hangs(NamedTuple):
+    """What hangs in a chamber now, as far as the planned air depends on it: when each piece was hung."""
+
+    at_ms: int
+    chamber: str
+    hung_ms: tuple[int, ...]
+
+
 class Tend(NamedTuple):
     """A door session: the owner is at the chamber from `at_ms` to `until_ms`."""
 
@@ -315,7 +353,7 @@ class LinkBack(NamedTuple):
     kept: bool
 
 
-Input = Reading | Refusal | Tick | Resumed | Acknowledge | Tend | LinkLost | LinkBack
+Input = Reading | Refusal | Tick | Resumed | Acknowledge | Hangs | Tend | LinkLost | LinkBack
 
 
 @dataclass(frozen=True, slots=True)
@@ -334,6 +372,9 @@ class Alarm:
     event_id: str
     """The id of the `active` event that opened it."""
     acknowledged_by: str = ""
+    because: str | None = None
+    detail: str = ""
+    meets_ms: int | None = None
     worst: float | None = None
     returned_ms: int | None = None
     """When it went back to normal, unacknowledged; None while it stands."""

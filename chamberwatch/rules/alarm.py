@@ -13,8 +13,12 @@ from enum import StrEnum
 from typing import Any
 
 from chamberwatch.model import Alarm, AlarmState, Event, EventState, Kind, Note, Priority
+from chamberwatch.rules import causes
 from chamberwatch.rules.catalogue import CATALOGUE
 from chamberwatch.rules.edge import Edge
+
+
+KEPT_ENDED = 7
 
 
 class Trigger(StrEnum):
@@ -68,6 +72,8 @@ class Board:
         self._alarms: dict[tuple[str, Kind], Alarm] = {}
         self._told_ms: dict[tuple[str, Kind], int] = {}
         self._busy: frozenset[str] = frozenset()
+        self._ended: list[tuple[str, Kind, str, int]] = []
+        """(chamber, kind, id of the cause, when) of alarms that ended lately: what follows is theirs still."""
 
     def alarms(self) -> list[Alarm]:
         """Return every alarm that is not normal, oldest first."""
@@ -86,15 +92,17 @@ class Board:
         """Return when it was last told (raised, joined, acknowledged, told again)."""
         return self._told_ms[alarm.chamber, alarm.kind]
 
-    def to_json(self) -> list[dict[str, Any]]:
+    def to_json(self) -> dict[str, Any]:
         """Return the state as JSON values."""
-        return [asdict(alarm) | {"told_ms": self.told_ms(alarm)} for alarm in self._alarms.values()]
+        alarms = [asdict(alarm) | {"told_ms": self.told_ms(alarm)} for alarm in self._alarms.values()]
+        return {"alarms": alarms, "ended": self._ended}
 
     @classmethod
-    def from_json(cls, body: list[dict[str, Any]], chambers: dict[str, str]) -> Board:
+    def from_json(cls, body: dict[str, Any], chambers: dict[str, str]) -> Board:
         """Restore what `to_json` returned, for the probes planned now (`chambers`: probe → chamber)."""
         board = cls()
-        for item in body:
+        board._ended = [(chamber, Kind(kind), ident, at_ms) for chamber, kind, ident, at_ms in body["ended"]]
+        for item in body["alarms"]:
             told_ms = item.pop("told_ms")
             probes = tuple(p for p in item.pop("probes") if chambers.get(p) == item["chamber"])
             kind, priority = Kind(item.pop("kind")), Priority(item.pop("priority"))
@@ -168,9 +176,29 @@ class Board:
             limit=edge.limit,
             event_id=ident,
             worst=edge.worst,
+            because=self._cause(chamber, edge),
+            detail=edge.detail,
+            meets_ms=edge.meets_ms,
         )
         self._put(alarm, edge.at_ms)
         return self._event(alarm, ident, edge.at_ms, EventState.ACTIVE)
+
+    def _cause(self, chamber: str, edge: Edge) -> str | None:
+        """Return the id of the first one told of what this belongs to."""
+        self._ended = [e for e in self._ended if edge.at_ms - e[3] <= causes.AFTER_MS]
+        standing = [
+            (a.at_ms, a.because or a.event_id)
+            for a in self._alarms.values()
+            if a.chamber == chamber and a.returned_ms is None and causes.belong_together(a.kind, edge.kind)
+        ]
+        if standing:
+            return min(standing)[1]
+        ended = [
+            (at_ms, ident)
+            for where, kind, ident, at_ms in self._ended
+            if where == chamber and kind is not edge.kind and causes.belong_together(kind, edge.kind)
+        ]
+        return max(ended)[1] if ended else None
 
     def _join(self, alarm: Alarm, edge: Edge) -> list[Event]:
         if edge.probe in alarm.probes:
@@ -186,7 +214,9 @@ class Board:
 
     def _return(self, alarm: Alarm, edge: Edge) -> Event:
         ident = event_id(alarm.kind, alarm.chamber, edge.probe, edge.at_ms, EventState.RETURNED)
-        alarm = replace(alarm, value=edge.value)
+        alarm = replace(alarm, value=edge.value, worst=alarm.worst if edge.worst is None else edge.worst)
+        cause = alarm.because or alarm.event_id
+        self._ended = [*self._ended[-KEPT_ENDED:], (alarm.chamber, alarm.kind, cause, edge.at_ms)]
         if TRANSITIONS[alarm.state, Trigger.RETURN] is None:
             self._drop(alarm)
         else:
@@ -222,6 +252,19 @@ class Board:
     ) -> Event:
         shown = alarm.limit if limit is None else limit
         return Event(
-            ident, at_ms, alarm.since_ms, alarm.kind, state, alarm.priority, alarm.chamber, alarm.probes,
-            alarm.value, shown, note=note, worst=alarm.worst,
-        )  # fmt: skip
+            ident,
+            at_ms,
+            alarm.since_ms,
+            alarm.kind,
+            state,
+            alarm.priority,
+            alarm.chamber,
+            alarm.probes,
+            alarm.value,
+            shown,
+            because=alarm.because,
+            note=note,
+            worst=alarm.worst,
+            detail=alarm.detail,
+            meets_ms=alarm.meets_ms,
+        )

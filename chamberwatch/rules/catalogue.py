@@ -45,6 +45,7 @@ def _band(kind: Kind, side: str, unit: str, patience: str, example: str) -> Entr
     )
 
 
+_TREND = "Sen 1968, Gilbert 1987 (Mann-Kendall); the windows our choice"
 _T_EXAMPLE = "1 °C outside for 60 min, 6 °C for 10"
 _H_EXAMPLE = "5 %RH outside for 20 min, 20 %RH for 5"
 
@@ -89,6 +90,76 @@ CATALOGUE: dict[Kind, Entry] = {
             "min",
             Priority.MEDIUM,
             "MQTT 5.0 §3.2.2.1.1 (session present); the time our choice",
+        ),
+        Entry(
+            Kind.TEMPERATURE_DRIFT,
+            "means over whole cycles (at least 30 min) run towards a limit, significantly, and meet it within 6 h, "
+            "outside what they were in the last 24 h",
+            "the line no longer meets the limit within 12 h, or the mean is back in the day's range",
+            "°C",
+            Priority.LOW,
+            _TREND,
+        ),
+        Entry(
+            Kind.HUMIDITY_DRIFT,
+            "as temperature-drift, for humidity",
+            "as temperature-drift",
+            "%RH",
+            Priority.LOW,
+            _TREND,
+        ),
+        Entry(
+            Kind.HUMIDITY_SWING,
+            "6 rainflow cycles of at least 12 %RH (and twice the learnt saw-tooth) within 6 h; or 2 cycles of at "
+            "least 6 %RH, within 72 h, of what the meat's outer millimetre feels (lag 5.6 h)",
+            "fewer than that within the window",
+            "%RH",
+            Priority.LOW,
+            "ASTM E1049-85 (rainflow); lag from published diffusivities; the counts our choice",
+        ),
+        Entry(
+            Kind.CONDENSATION_RISK,
+            "the air's dew point lies above a piece's estimated surface for more than 60 min",
+            "the dew point is 0.5 °C below the surface",
+            "°C",
+            Priority.MEDIUM,
+            "psychrometrics; the surface's lag (90 min) is our estimate",
+        ),
+        Entry(
+            Kind.COOLING_LOST,
+            "the learnt compressor cycle is overdue by a whole cycle and 5 min, and the air climbs 0.4 °C past its "
+            "usual top",
+            "the air has come down by its usual saw-tooth (at least 0.5 °C)",
+            "°C",
+            Priority.HIGH,
+            "our choice",
+        ),
+        Entry(
+            Kind.DOOR_OPEN,
+            "within 10 min the air warms by 1.2 °C and three times as fast as usual, the humidity moves by 3 %RH, "
+            "and 15 min later it has not come back by half",
+            "it has come back by half",
+            "°C",
+            Priority.MEDIUM,
+            "our choice, after common practice",
+        ),
+        Entry(
+            Kind.PROBE_STUCK,
+            "a reading has not changed at all for 3 h while another probe, or the probe's other half, moved by "
+            "0.4 °C or 2 %RH",
+            "the first other value",
+            "h",
+            Priority.MEDIUM,
+            "our choice",
+        ),
+        Entry(
+            Kind.PROBES_DISAGREE,
+            "two hourly means in a row depart by more than 0.5 °C or 2 %RH from the learnt difference between the "
+            "probes; names the one that left its own past",
+            "the departure is below half of that",
+            "°C or %RH",
+            Priority.MEDIUM,
+            "our choice, against makers' stated drift (from memory)",
         ),
     )
 }

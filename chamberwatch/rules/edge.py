@@ -18,3 +18,7 @@ class Edge(NamedTuple):
     value: float | None = None
     limit: float | None = None
     worst: float | None = None
+    meets_ms: int | None = None
+    """A drift: when its line meets the limit."""
+    detail: str = ""
+    """Which of a kind's tests, where it has two; which half of a probe."""

@@ -1,7 +1,7 @@
 """Bad input that persists: a leaky count, +1 for each refused or glitching piece, -1 for each good reading.
 
-Raised at `RAISE_AT`, returned at 0, capped so that it returns in bounded time: a probe is implausible once it
-has sent six more bad pieces than good ones. One-off noise never gets there. Our own choice, no source.
+Raised at `RAISE_AT`, returned at 0, capped so that it returns in bounded time: a probe is implausible once
+it has sent six more bad pieces than good ones. One-off noise never gets there. Our own choice, no source.
 Missing input: no step, no change.
 """
 

@@ -1,104 +1,200 @@
-"""One probe's way through the rules that need only its own readings: gate, band limits, implausible input.
+"""One probe's way through the rules that need only its own readings.
 
 Mutable, but a fold. Rule time is the probe's own: a reading at or behind the newest of its quantity is
 late, and judged by none. A missing half (no temperature, no humidity) leaves that half's rules as they are.
+What passes the gate goes to the band limits reading by reading, and as one-minute means to the slow rules.
 """
 
 from __future__ import annotations
 
 from typing import Any
 
-from chamberwatch.model import MS_PER_S, Band, ChamberPlan, Kind, ProbePlan, Reading
-from chamberwatch.rules import gate, implausible, limit, silence
+from chamberwatch.model import MS_PER_H, MS_PER_S, Band, ChamberKind, ChamberPlan, Kind, ProbePlan, Reading
+from chamberwatch.rules import frozen_state, gate, implausible, limit, minute, silence, stuck
 from chamberwatch.rules.catalogue import JUMP_C, JUMP_PCT
 from chamberwatch.rules.edge import Edge
+from chamberwatch.rules.slow import Slow
 
 Window = tuple[int, int]
 """[from, until) of a door session, ms."""
 NO_WINDOW: Window = (0, 0)
+NEAR_C, FAR_C = 1.0, 3.0
+NEAR_PCT, FAR_PCT = 5.0, 10.0
 
 
 class Track:
-    """One quantity of one probe: its gate, its two limits, the time of its newest sample."""
+    """One quantity of one probe: its gate, its two limits, whether it is stuck, its newest sample's time."""
 
-    __slots__ = ("_gate", "_gate_params", "_high", "_low", "last_ms", "sums")
+    __slots__ = (
+        "_gate",
+        "_gate_params",
+        "_high",
+        "_kinds",
+        "_low",
+        "_probe",
+        "_reach",
+        "band",
+        "last_ms",
+        "stuck",
+        "sums",
+    )
 
-    def __init__(self, kinds: tuple[Kind, Kind], band: Band, probe: ProbePlan, jump: float) -> None:
-        every_ms = round(probe.every_s * MS_PER_S)
-        hold_ms = silence.patience_ms(probe.every_s)
-        self._gate_params = gate.Params(jump, hold_ms)
-        self._high = limit.Params(kinds[0], +1, band.high, band.patience, every_ms, hold_ms)
-        self._low = limit.Params(kinds[1], -1, band.low, band.patience, every_ms, hold_ms)
+    def __init__(
+        self, kinds: tuple[Kind, Kind], band: Band, probe: ProbePlan, jump: float, reach: tuple[float, float]
+    ) -> None:
+        self._kinds, self._probe, self._reach = kinds, probe, reach
+        self._gate_params = gate.Params(jump, silence.patience_ms(probe.every_s))
+        self.plan(band)
         self._gate = gate.State()
+        self.stuck = stuck.State()
         self.sums = [limit.RESTING, limit.RESTING]
         self.last_ms: int | None = None
+
+    def plan(self, band: Band) -> None:
+        """Judge by this band from now on; sums and alarms that stand go on from where they are."""
+        self.band = band
+        every_ms = round(self._probe.every_s * MS_PER_S)
+        hold_ms = silence.patience_ms(self._probe.every_s)
+        near, far = self._reach
+        self._high, self._low = (
+            limit.Params(kind, sign, at, band.patience, every_ms, hold_ms, near=near, far=far)
+            for kind, sign, at in zip(self._kinds, (1, -1), (band.high, band.low), strict=True)
+        )
 
     def newest_ms(self) -> int:
         """Return the time of the newest reading seen, held back or not; -1 before the first."""
         pending = self._gate.pending
         return pending[0] if pending is not None else self._gate.at_ms if self.last_ms is not None else -1
 
-    def take(self, at_ms: int, value: float, tended: Window) -> tuple[list[Edge], bool]:
-        """Judge one reading newer than any before; return edges, and whether it exposed a glitch."""
+    def pass_gate(self, at_ms: int, value: float) -> gate.Passed:
+        """Let one reading newer than any before through the gate."""
         self._gate, passed = gate.step(self._gate_params, self._gate, at_ms, value)
+        return passed
+
+    def judge(self, at_ms: int, value: float, tended: Window, mean: float | None) -> list[Edge]:
+        """Judge one sample by both limits; `mean`: over the last full cycle, if one is learnt."""
+        held = tended[0] <= at_ms < tended[1]
         edges: list[Edge] = []
-        for sample_ms, sample in passed.samples:
-            held = tended[0] <= sample_ms < tended[1]
-            for i, params in ((0, self._high), (1, self._low)):
-                self.sums[i], edge = limit.step(
-                    params, self.sums[i], sample, sample_ms, self.last_ms, held=held
-                )
-                if edge is not None:
-                    edges.append(edge)
-            self.last_ms = sample_ms
-        return edges, passed.glitch
+        for i, params in ((0, self._high), (1, self._low)):
+            self.sums[i], edge = limit.step(
+                params, self.sums[i], value, at_ms, self.last_ms, held=held, mean=mean
+            )
+            if edge is not None:
+                edges.append(edge)
+        self.last_ms = at_ms
+        return edges
 
     def to_json(self) -> list[Any]:
         """Return the state as JSON values."""
-        return [self.last_ms, list(self._gate), [list(s) for s in self.sums]]
+        return [self.last_ms, *map(frozen_state.dump, (self._gate, self.stuck, tuple(self.sums)))]
 
     def from_json(self, body: list[Any]) -> None:
         """Restore what `to_json` returned."""
-        last_ms, held_back, sums = body
-        value, at_ms, pending = held_back
-        self.last_ms = last_ms
-        self._gate = gate.State(value, at_ms, None if pending is None else (pending[0], pending[1]))
-        self.sums = [limit.State(*s) for s in sums]
+        self.last_ms = body[0]
+        self._gate = frozen_state.load(gate.State, body[1])
+        self.stuck = frozen_state.load(stuck.State, body[2])
+        self.sums = [frozen_state.load(limit.State, s) for s in body[3]]
 
 
 class Lane:
     """One probe."""
 
-    __slots__ = ("bad", "chamber", "heard_ms", "hold_ms", "humidity", "plan", "temperature", "tended")
+    __slots__ = (
+        "bad",
+        "chamber",
+        "heard_ms",
+        "hold_ms",
+        "humidity",
+        "judged_by_day",
+        "minute",
+        "plan",
+        "slow",
+        "temperature",
+        "tended",
+    )
 
     def __init__(self, plan: ProbePlan, chamber: ChamberPlan) -> None:
         self.plan = plan
         self.chamber = chamber.name
+        self.judged_by_day = chamber.kind is ChamberKind.ROOM
         self.hold_ms = silence.patience_ms(plan.every_s)
-        self.temperature = Track(
-            (Kind.TEMPERATURE_HIGH, Kind.TEMPERATURE_LOW), chamber.temperature, plan, JUMP_C
-        )
-        self.humidity = Track((Kind.HUMIDITY_HIGH, Kind.HUMIDITY_LOW), chamber.humidity, plan, JUMP_PCT)
+        kinds_t = (Kind.TEMPERATURE_HIGH, Kind.TEMPERATURE_LOW)
+        kinds_h = (Kind.HUMIDITY_HIGH, Kind.HUMIDITY_LOW)
+        self.temperature = Track(kinds_t, chamber.temperature, plan, JUMP_C, (NEAR_C, FAR_C))
+        self.humidity = Track(kinds_h, chamber.humidity, plan, JUMP_PCT, (NEAR_PCT, FAR_PCT))
         self.bad = implausible.RESTING
+        self.minute = minute.EMPTY
+        self.slow = Slow(plan.name)
         self.tended = NO_WINDOW
         self.heard_ms: int | None = None
         """Arrival of the last good new reading (or the moment from which silence counts)."""
 
-    def take(self, reading: Reading) -> list[Edge]:
-        """Judge a reading; a late one (behind this probe's newest) gives nothing and is not heard."""
+    def take(self, reading: Reading, *, frozen: bool) -> list[Edge]:
+        """Judge a reading; a late one (behind this probe's newest) gives nothing and is not heard.
+
+        `frozen`: an alarm stands in the chamber, so nothing of now is learnt as its norm.
+        """
         edges: list[Edge] = []
         fresh = glitch = False
-        at_ms = reading.at_ms
-        for track, value in ((self.temperature, reading.temp_c), (self.humidity, reading.rh_pct)):
+        at_ms, mean_t, mean_h = reading.at_ms, *self._means()
+        for track, value, mean in (
+            (self.temperature, reading.temp_c, mean_t),
+            (self.humidity, reading.rh_pct, mean_h),
+        ):
             if value is not None and at_ms > track.newest_ms():
                 fresh = True
-                found, jumped = track.take(at_ms, value, self.tended)
-                glitch = glitch or jumped
-                edges += found
+                passed = track.pass_gate(at_ms, value)
+                glitch = glitch or passed.glitch
+                for sample_ms, sample in passed.samples:
+                    edges += self._sample(track, sample_ms, sample, mean, frozen=frozen)
         if fresh:
             self.heard_ms = reading.arrived_ms
             edges += self.count(at_ms, bad=glitch)
         return edges
+
+    def _means(self) -> tuple[float | None, float | None]:
+        """Return what the band limits may wait for: the means over the last full learnt cycle."""
+        return self.slow.means
+
+    def _sample(
+        self, track: Track, at_ms: int, value: float, mean: float | None, *, frozen: bool
+    ) -> list[Edge]:
+        """Judge one sample that passed the gate: limits at once, the slow rules when it closes a minute."""
+        is_temp = track is self.temperature
+        edges = self._closed(at_ms, value if is_temp else None, None if is_temp else value, frozen=frozen)
+        track.stuck, ended = stuck.step(track.stuck, at_ms, value)
+        if ended:
+            edges.append(self._stuck_edge(at_ms, value, active=False, since_ms=at_ms))
+        if self.judged_by_day:
+            day = self.slow.day_means[0 if is_temp else 1]
+            return edges if day is None else edges + track.judge(at_ms, day, self.tended, None)
+        return edges + track.judge(at_ms, value, self.tended, mean)
+
+    def _closed(self, at_ms: int, temp_c: float | None, rh_pct: float | None, *, frozen: bool) -> list[Edge]:
+        self.minute, closed = minute.step(self.minute, at_ms, temp_c, rh_pct)
+        if closed is None:
+            return []
+        bands = (self.temperature.band, self.humidity.band)
+        return self.slow.take(closed, bands, self.tended, frozen=frozen)
+
+    def stuck_quantities(self) -> list[Track]:
+        """Return the quantities whose value has stood so long that witnesses must be asked."""
+        return [t for t in (self.temperature, self.humidity) if stuck.due(t.stuck)]
+
+    def call_stuck(self, track: Track) -> Edge:
+        """A witness moved: raise it."""
+        track.stuck = track.stuck._replace(active=True)
+        state = track.stuck
+        return self._stuck_edge(state.last_ms, state.value, active=True, since_ms=state.since_ms, track=track)
+
+    def _stuck_edge(
+        self, at_ms: int, value: float, *, active: bool, since_ms: int, track: Track | None = None
+    ) -> Edge:
+        detail = "temperature" if track is self.temperature else "humidity" if track is not None else ""
+        return Edge(
+            Kind.PROBE_STUCK, self.plan.name, active, at_ms, since_ms, value, stuck.STUCK_MS / MS_PER_H,
+            detail=detail,
+        )  # fmt: skip
 
     def count(self, at_ms: int, *, bad: bool) -> list[Edge]:
         """Count one good or bad piece of input."""
@@ -109,10 +205,8 @@ class Lane:
         if rises is None:
             return []
         since_ms = self.bad.since_ms if rises else before.since_ms
-        return [
-            Edge(Kind.PROBE_IMPLAUSIBLE, self.plan.name, rises, at_ms, since_ms,
-                 float(self.bad.excess), float(implausible.RAISE_AT))
-        ]  # fmt: skip
+        excess, least = float(self.bad.excess), float(implausible.RAISE_AT)
+        return [Edge(Kind.PROBE_IMPLAUSIBLE, self.plan.name, rises, at_ms, since_ms, excess, least)]
 
     def to_json(self) -> dict[str, Any]:
         """Return the state as JSON values."""
@@ -120,6 +214,8 @@ class Lane:
             "temperature": self.temperature.to_json(),
             "humidity": self.humidity.to_json(),
             "bad": list(self.bad),
+            "minute": list(self.minute),
+            "slow": self.slow.to_json(),
             "tended": list(self.tended),
             "heard_ms": self.heard_ms,
         }
@@ -130,5 +226,7 @@ class Lane:
         self.humidity.from_json(body["humidity"])
         bad = implausible.State(*body["bad"])
         self.bad = implausible.RESTING if bad == implausible.RESTING else bad
+        self.minute = frozen_state.load(minute.State, body["minute"])
+        self.slow.from_json(body["slow"])
         self.tended = (body["tended"][0], body["tended"][1])
         self.heard_ms = body["heard_ms"]

@@ -20,6 +20,7 @@ from chamberwatch.rules.edge import Edge
 CAP = 1.5
 """The sum stops at this multiple of the patience, so that an alarm returns in bounded time. Our choice."""
 
+DEEP_MS = 30 * MS_PER_MIN
 ROUNDING = 1e-9
 """[unit·min]: what adding up 10 s steps may lose against the exact sum."""
 
@@ -39,6 +40,9 @@ class Params:
     every_ms: int
     hold_ms: int
     cap: float = CAP
+    near: float = 0.0
+    """Outside by more than this for `DEEP_MS`, or by more than `far` now, is judged whatever the mean is."""
+    far: float = 0.0
 
     def __post_init__(self) -> None:
         if self.sign not in (1, -1):
@@ -56,13 +60,22 @@ class State(NamedTuple):
     since_ms: int = 0
     active: bool = False
     worst: float = 0.0
+    deep_ms: int = 0
+    """Since when it has been outside by more than `near` without a break; 0: it is not."""
 
 
 RESTING = State()
 
 
 def step(
-    params: Params, state: State, value: float, at_ms: int, last_ms: int | None, *, held: bool = False
+    params: Params,
+    state: State,
+    value: float,
+    at_ms: int,
+    last_ms: int | None,
+    *,
+    held: bool = False,
+    mean: float | None = None,
 ) -> tuple[State, Edge | None]:
     """Add one reading to the sum.
 
@@ -73,6 +86,7 @@ def step(
         at_ms: its time; must be later than `last_ms`.
         last_ms: time of the reading before; None if there is none.
         held: a door session is on: the sum may drain but not grow.
+        mean: the mean over the last full cycle, once one is learnt: while it is inside, the alarm waits.
 
     Returns:
         The new state, and an edge when the alarm begins or ends.
@@ -88,9 +102,18 @@ def step(
         return RESTING, _edge(params, state, value, at_ms, active=False) if state.active else None
     since_ms = state.since_ms if state.level > 0.0 else at_ms
     worst = value if state.level == 0.0 or params.sign * (value - state.worst) > 0 else state.worst
-    active = state.active or level >= params.patience - ROUNDING
-    new = State(level, since_ms, active, worst)
+    deep_ms = (state.deep_ms or at_ms) if over > params.near else 0
+    reached = level >= params.patience - ROUNDING
+    active = state.active or (reached and not _waits(params, over, at_ms, deep_ms, mean))
+    new = State(level, since_ms, active, worst, deep_ms)
     return new, _edge(params, new, value, at_ms, active=True) if active and not state.active else None
+
+
+def _waits(params: Params, over: float, at_ms: int, deep_ms: int, mean: float | None) -> bool:
+    """A saw-tooth that crosses the limit each cycle while its mean is inside is not worth a word."""
+    if mean is None or params.sign * (mean - params.limit) > 0:
+        return False
+    return over <= params.far and not (deep_ms and at_ms - deep_ms >= DEEP_MS)
 
 
 def _edge(params: Params, state: State, value: float, at_ms: int, *, active: bool) -> Edge:

@@ -1,0 +1,44 @@
+"""Five-minute means of one quantity over the last hours: the mean of the last full cycle, and of a day.
+
+Missing input: a block without a reading does not exist. Bounded: `KEPT` blocks.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from chamberwatch.model import MS_PER_MIN
+
+BLOCK_MS = 5 * MS_PER_MIN
+KEPT = 48
+"""Four hours: the longest cycle that is learnt."""
+
+
+class State(NamedTuple):
+    """The block under way (number, sum, count) and the closed ones as (end, mean)."""
+
+    number: int = -1
+    total: float = 0.0
+    seen: int = 0
+    closed: tuple[tuple[int, float], ...] = ()
+
+
+def step(state: State, at_ms: int, value: float) -> State:
+    """Add a minute's mean that ended at `at_ms`."""
+    number = (at_ms - 1) // BLOCK_MS
+    if number == state.number:
+        return state._replace(total=state.total + value, seen=state.seen + 1)
+    closed = state.closed
+    if state.seen:
+        ended_ms = (state.number + 1) * BLOCK_MS
+        closed = (*closed, (ended_ms, round(state.total / state.seen, 2)))[-KEPT:]
+    return State(number, value, 1, closed)
+
+
+def mean_of_last(state: State, at_ms: int, period_ms: int) -> float | None:
+    """Return the mean over the last full period; None if less than 0.8 of it was seen."""
+    since_ms = at_ms - period_ms
+    values = [v for ended_ms, v in state.closed if ended_ms > since_ms]
+    if not values or len(values) * BLOCK_MS < 0.8 * period_ms - BLOCK_MS:
+        return None
+    return sum(values) / len(values)

@@ -1,0 +1,182 @@
+"""What only the probes of one chamber together can tell: one is stuck, one lies, and whose alarm must wait.
+
+With at least two healthy probes a band alarm that only one of them sees is held back for up to 2 h, so that
+the comparison of hourly means can name the one that lies; too warm never waits, a lone probe's alarm never does.
+Mutable, but a fold. Rule time is the chamber's probes' own; a probe that fell silent is no witness.
+"""
+
+from __future__ import annotations
+
+from statistics import median
+from typing import Any
+
+from chamberwatch.model import MS_PER_H, MS_PER_MIN, Kind
+from chamberwatch.rules import disagree, frozen_state
+from chamberwatch.rules.edge import Edge
+from chamberwatch.rules.lane import Lane, Track
+from chamberwatch.rules.slow import Hour
+from chamberwatch.rules.stuck import MOVED_C, MOVED_PCT
+
+HELD_MS = 125 * MS_PER_MIN
+"""Two hourly means and a few minutes."""
+MINUTES_OF_AN_HOUR = 30
+"""An hour counts when half of it was seen."""
+WAITING_KINDS = {
+    Kind.TEMPERATURE_LOW: ("temperature", 1),
+    Kind.HUMIDITY_HIGH: ("humidity", 0),
+    Kind.HUMIDITY_LOW: ("humidity", 1),
+}
+"""Kind → the quantity's track and which of its sums."""
+
+
+class Chamber:
+    """The probes of one chamber."""
+
+    def __init__(self, name: str, lanes: list[Lane]) -> None:
+        self.name = name
+        self._lanes = lanes
+        self._compared = {lane.plan.name: [disagree.State(), disagree.State()] for lane in lanes}
+        self._hour = {lane.plan.name: 0 for lane in lanes}
+        self._held: dict[tuple[str, Kind], tuple[Edge, int]] = {}
+
+    # -- held back -------------------------------------------------------------------------------------------
+
+    def hold_back(self, lane: Lane, edge: Edge) -> bool:
+        """Return whether the edge must wait: then it is kept here."""
+        key = (edge.probe, edge.kind)
+        if not edge.active:
+            return self._held.pop(key, None) is not None
+        if edge.kind not in WAITING_KINDS or self._seen_by_others(lane, edge.kind, edge.at_ms) is not False:
+            return False
+        self._held[key] = (edge, edge.at_ms + HELD_MS)
+        return True
+
+    def _seen_by_others(self, lane: Lane, kind: Kind, at_ms: int) -> bool | None:
+        """Return whether another healthy probe is outside that limit too; None: there is no other."""
+        name, side = WAITING_KINDS[kind]
+        others = [o for o in self._lanes if o is not lane and self._healthy(o, at_ms)]
+        if not others:
+            return None
+        return any(getattr(o, name).sums[side].level > 0.0 for o in others)
+
+    def _healthy(self, lane: Lane, at_ms: int) -> bool:
+        newest_ms = lane.temperature.last_ms or 0
+        stuck = lane.temperature.stuck.active or lane.humidity.stuck.active
+        lying = any(state.named for state in self._compared[lane.plan.name])
+        return not (lane.bad.active or stuck or lying) and at_ms - newest_ms <= lane.hold_ms
+
+    def release(self, lane: Lane, at_ms: int) -> list[Edge]:
+        """Let go of what has waited long enough or is seen by others now; drop what a lying probe raised."""
+        edges = []
+        for key, (edge, until_ms) in list(self._held.items()):
+            if key[0] != lane.plan.name:
+                continue
+            if any(state.named for state in self._compared[lane.plan.name]):
+                continue  # its own alarm says so already; this one waits until the probe is itself again
+            if at_ms >= until_ms or self._seen_by_others(lane, edge.kind, at_ms) is not False:
+                del self._held[key]
+                edges.append(edge._replace(at_ms=at_ms))
+        return edges
+
+    # -- witnesses -------------------------------------------------------------------------------------------
+
+    def stuck(self, lane: Lane) -> list[Edge]:
+        """Ask the witnesses about quantities that have not changed for hours."""
+        return [lane.call_stuck(track) for track in lane.stuck_quantities() if self._moved(lane, track)]
+
+    def _moved(self, lane: Lane, track: Track) -> bool:
+        since = track.stuck.since_ms // MS_PER_H
+        if _range_pct(lane, since) >= MOVED_PCT and track is lane.temperature:
+            return True
+        if _range_c(lane, since) >= MOVED_C and track is lane.humidity:
+            return True
+        others = [o for o in self._lanes if o is not lane]
+        return any(_range_pct(o, since) >= MOVED_PCT or _range_c(o, since) >= MOVED_C for o in others)
+
+    # -- comparison ------------------------------------------------------------------------------------------
+
+    def compare(self, lane: Lane, *, frozen: bool) -> list[Edge]:
+        """Compare the hour this probe just closed with the others' same hour, once all have it."""
+        if len(lane.slow.hours) < 2 or len(self._lanes) < 2:  # noqa: PLR2004  the last hour is still open
+            return []
+        number = lane.slow.hours[-2].number
+        edges: list[Edge] = []
+        for own in self._lanes:
+            if self._hour[own.plan.name] >= number:
+                continue
+            hour = _hour(own, number)
+            others = [h for o in self._lanes if o is not own and (h := _hour(o, number)) is not None]
+            if hour is None or not others:
+                continue
+            self._hour[own.plan.name] = number
+            edges += self._compare(own, hour, others, frozen=frozen)
+        return edges
+
+    def _compare(self, lane: Lane, own: Hour, others: list[Hour], *, frozen: bool) -> list[Edge]:
+        at_ms = (own.number + 1) * MS_PER_H
+        states = self._compared[lane.plan.name]
+        edges = []
+        pairs = (
+            ("temperature", disagree.LIMIT_C, _temp_mean),
+            ("humidity", disagree.LIMIT_PCT, _rh_mean),
+        )
+        for i, (half, within, mean) in enumerate(pairs):
+            a, b = mean(own), [m for o in others if (m := mean(o)) is not None]
+            if a is None or not b:
+                continue
+            states[i], found = disagree.step(states[i], at_ms, a, median(b), within, frozen=frozen)
+            if found is not None and found.probe == 1:
+                edges.append(
+                    Edge(
+                        Kind.PROBES_DISAGREE,
+                        lane.plan.name,
+                        found.active,
+                        at_ms,
+                        found.since_ms,
+                        found.value,
+                        within,
+                        detail=half,
+                    )
+                )
+        return edges
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the state as JSON values."""
+        return {
+            "compared": {name: frozen_state.dump(tuple(pair)) for name, pair in self._compared.items()},
+            "hour": self._hour,
+            "held": [[frozen_state.dump(edge), until_ms] for edge, until_ms in self._held.values()],
+        }
+
+    def from_json(self, body: dict[str, Any]) -> None:
+        """Restore what `to_json` returned, for the probes planned now."""
+        for name in self._compared:
+            if name in body["compared"]:
+                self._compared[name] = [frozen_state.load(disagree.State, s) for s in body["compared"][name]]
+                self._hour[name] = body["hour"][name]
+        for parts, until_ms in body["held"]:
+            edge = Edge(Kind(parts[0]), *parts[1:])
+            if edge.probe in self._compared:
+                self._held[edge.probe, edge.kind] = (edge, until_ms)
+
+
+def _hour(lane: Lane, number: int) -> Hour | None:
+    return next((h for h in lane.slow.hours[:-1] if h.number == number), None)
+
+
+def _temp_mean(hour: Hour) -> float | None:
+    return hour.temp_sum / hour.temps if hour.temps >= MINUTES_OF_AN_HOUR else None
+
+
+def _rh_mean(hour: Hour) -> float | None:
+    return hour.rh_sum / hour.rhs if hour.rhs >= MINUTES_OF_AN_HOUR else None
+
+
+def _range_c(lane: Lane, since: int) -> float:
+    seen = [h for h in lane.slow.hours if h.number > since and h.temps]
+    return max((h.temp_max for h in seen), default=0.0) - min((h.temp_min for h in seen), default=0.0)
+
+
+def _range_pct(lane: Lane, since: int) -> float:
+    seen = [h for h in lane.slow.hours if h.number > since and h.rhs]
+    return max((h.rh_max for h in seen), default=0.0) - min((h.rh_min for h in seen), default=0.0)

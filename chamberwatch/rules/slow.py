@@ -1,0 +1,222 @@
+"""One probe's slow rules, on one-minute means: cycle, cooling, door, drifts, swing, condensation.
+
+Mutable, but a fold, like `lane`, whose part it is. Rules for this file: the rules' order is their events'
+order; each sees the norm as it was learnt before this minute; while `frozen` nothing is learnt.
+"""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+from chamberwatch.model import MS_PER_H, Band, Kind
+from chamberwatch.rules import blocks, condensation, cooling, cycle, door, drift, frozen_state, swing
+from chamberwatch.rules.edge import Edge
+from chamberwatch.rules.minute import Minute
+
+LEAST_C = 0.3
+LEAST_PCT = 1.5
+HOURS = 4
+
+STATES: dict[str, Any] = {
+    "cycle": cycle.State,
+    "cooling": cooling.State,
+    "door": door.State,
+    "swing": swing.State,
+    "condensation": condensation.State,
+    "temperature_drift": drift.State,
+    "humidity_drift": drift.State,
+    "temperature_blocks": blocks.State,
+    "humidity_blocks": blocks.State,
+}
+"""What a snapshot of one probe's slow rules holds, in this order."""
+
+
+class Hour(NamedTuple):
+    """One hour of a probe: number since 1970, sums, counts and extremes."""
+
+    number: int
+    temp_sum: float = 0.0
+    temps: int = 0
+    temp_min: float = 999.0
+    temp_max: float = -999.0
+    rh_sum: float = 0.0
+    rhs: int = 0
+    rh_min: float = 999.0
+    rh_max: float = -999.0
+
+    def add(self, minute: Minute) -> Hour:
+        """Return the hour with one more minute."""
+        hour = self
+        if minute.temp_c is not None:
+            t = minute.temp_c
+            hour = hour._replace(
+                temp_sum=hour.temp_sum + t,
+                temps=hour.temps + 1,
+                temp_min=min(hour.temp_min, t),
+                temp_max=max(hour.temp_max, t),
+            )
+        if minute.rh_pct is not None:
+            h = minute.rh_pct
+            hour = hour._replace(
+                rh_sum=hour.rh_sum + h,
+                rhs=hour.rhs + 1,
+                rh_min=min(hour.rh_min, h),
+                rh_max=max(hour.rh_max, h),
+            )
+        return hour
+
+
+class Slow:
+    """The slow rules' states of one probe."""
+
+    __slots__ = (
+        "condensation", "cooling", "cycle", "day_means", "door", "hours", "humidity_blocks", "humidity_drift",
+        "means", "norm", "probe", "swing", "temperature_blocks", "temperature_drift",
+    )  # fmt: skip
+
+    def __init__(self, probe: str) -> None:
+        self.probe = probe
+        self.cycle = cycle.State()
+        self.norm: cycle.Learnt | None = None
+        self.cooling = cooling.State()
+        self.door = door.State()
+        self.swing = swing.State()
+        self.condensation = condensation.State()
+        self.temperature_drift = drift.State()
+        self.humidity_drift = drift.State()
+        self.temperature_blocks = blocks.State()
+        self.humidity_blocks = blocks.State()
+        self.hours: tuple[Hour, ...] = ()
+        self.means: tuple[float | None, float | None] = (None, None)
+        """Temperature's and humidity's means over the last full cycle; None before one is learnt."""
+        self.day_means: tuple[float | None, float | None] = (None, None)
+        """The same over the last 24 h, from half-hour blocks; None before 12 h were seen."""
+
+    def take(
+        self, minute: Minute, bands: tuple[Band, Band], tended: tuple[int, int], *, frozen: bool
+    ) -> list[Edge]:
+        """Judge one minute; `bands`: temperature's and humidity's as planned now."""
+        edges = [
+            *self._cooling(minute),
+            *self._door(minute, tended),
+            *self._drifts(minute, bands),
+            *self._swing(minute),
+            *self._condensation(minute),
+        ]
+        self._learn(minute, frozen=frozen)
+        return edges
+
+    def _mean(self, at_ms: int) -> None:
+        if self.norm is not None:
+            period_ms = max(self.norm.period_ms, 2 * blocks.BLOCK_MS)
+            self.means = (
+                blocks.mean_of_last(self.temperature_blocks, at_ms, period_ms),
+                blocks.mean_of_last(self.humidity_blocks, at_ms, period_ms),
+            )
+        self.day_means = (drift.day_mean(self.temperature_drift), drift.day_mean(self.humidity_drift))
+
+    def _learn(self, minute: Minute, *, frozen: bool) -> None:
+        before = self.cycle
+        self.cycle = cycle.step(before, minute, frozen=frozen)
+        if self.cycle.loops is not before.loops or (self.norm is None and self.cycle.loops):
+            self.norm = cycle.learnt(self.cycle)
+        if minute.temp_c is not None:
+            self.temperature_blocks = blocks.step(self.temperature_blocks, minute.at_ms, minute.temp_c)
+        if minute.rh_pct is not None:
+            self.humidity_blocks = blocks.step(self.humidity_blocks, minute.at_ms, minute.rh_pct)
+        self._mean(minute.at_ms)
+        number = (minute.at_ms - 1) // MS_PER_H
+        if not self.hours or self.hours[-1].number != number:
+            self.hours = (*self.hours[-HOURS:], Hour(number))
+        self.hours = (*self.hours[:-1], self.hours[-1].add(minute))
+
+    def _edge(self, kind: Kind, minute: Minute, **values: Any) -> Edge:
+        return Edge(kind, self.probe, at_ms=minute.at_ms, **values)
+
+    def _cooling(self, minute: Minute) -> list[Edge]:
+        before = self.cooling
+        self.cooling, rises = cooling.step(before, minute, self.norm)
+        if rises is None:
+            return []
+        state = self.cooling if rises else before
+        limit = self.norm.top_c if self.norm is not None else None
+        return [
+            self._edge(
+                Kind.COOLING_LOST, minute, active=rises, since_ms=state.since_ms, value=minute.temp_c,
+                limit=limit, worst=max(state.top_c, minute.temp_c or state.top_c),
+            )
+        ]  # fmt: skip
+
+    def _door(self, minute: Minute, tended: tuple[int, int]) -> list[Edge]:
+        before = self.door
+        self.door, rises = door.step(before, minute, self.norm, tended)
+        if rises is None:
+            return []
+        state = self.door if rises else before
+        return [
+            self._edge(
+                Kind.DOOR_OPEN, minute, active=rises, since_ms=state.since_ms, value=minute.temp_c,
+                limit=state.foot_c, worst=state.far_c,
+            )
+        ]  # fmt: skip
+
+    def _drifts(self, minute: Minute, bands: tuple[Band, Band]) -> list[Edge]:
+        period_ms = self.norm.period_ms if self.norm is not None else None
+        edges = []
+        if minute.temp_c is not None:
+            self.temperature_drift, found = drift.step(
+                self.temperature_drift, minute.at_ms, minute.temp_c, period_ms, bands[0], LEAST_C
+            )
+            edges += [self._drift(Kind.TEMPERATURE_DRIFT, minute, found, bands[0])] if found else []
+        if minute.rh_pct is not None:
+            self.humidity_drift, found = drift.step(
+                self.humidity_drift, minute.at_ms, minute.rh_pct, period_ms, bands[1], LEAST_PCT
+            )
+            edges += [self._drift(Kind.HUMIDITY_DRIFT, minute, found, bands[1])] if found else []
+        return edges
+
+    def _drift(self, kind: Kind, minute: Minute, found: drift.Found, band: Band) -> Edge:
+        limit = band.high if found.side > 0 else band.low
+        return self._edge(
+            kind, minute, active=found.active, since_ms=found.since_ms, value=found.value, limit=limit,
+            meets_ms=found.meets_ms or None,
+        )  # fmt: skip
+
+    def _swing(self, minute: Minute) -> list[Edge]:
+        was = self.swing.fast.active or self.swing.slow.active
+        self.swing, found = swing.step(self.swing, minute, self.norm.saw_pct if self.norm else None)
+        now = self.swing.fast.active or self.swing.slow.active
+        if not found or was is now:
+            return []
+        cause = found[0]
+        limit = swing.SLOW_RANGE_PCT if cause.meat_feels_it else swing.FAST_RANGE_PCT
+        return [
+            self._edge(
+                Kind.HUMIDITY_SWING, minute, active=now, since_ms=cause.since_ms, value=cause.range_pct,
+                limit=limit, detail="felt" if cause.meat_feels_it else "fast",
+            )
+        ]  # fmt: skip
+
+    def _condensation(self, minute: Minute) -> list[Edge]:
+        self.condensation, found = condensation.step(self.condensation, minute)
+        if found is None:
+            return []
+        return [
+            self._edge(
+                Kind.CONDENSATION_RISK, minute, active=found.active, since_ms=found.since_ms,
+                value=found.dew_c, limit=found.surface_c,
+            )
+        ]  # fmt: skip
+
+    def to_json(self) -> list[Any]:
+        """Return the state as JSON values."""
+        states = tuple(getattr(self, name) for name in STATES)
+        return [frozen_state.dump(states), frozen_state.dump((self.hours, self.means, self.day_means))]
+
+    def from_json(self, body: list[Any]) -> None:
+        """Restore what `to_json` returned."""
+        for (name, cls), part in zip(STATES.items(), body[0], strict=True):
+            setattr(self, name, frozen_state.load(cls, part))
+        self.hours = frozen_state.load(tuple[Hour, ...], body[1][0])
+        self.means, self.day_means = (tuple(pair) for pair in body[1][1:])
+        self.norm = cycle.learnt(self.cycle)
