@@ -1,5 +1,6 @@
 """What we publish, and what the broker says in our stead when we die."""
 
+import socket
 import subprocess
 import sys
 import time
@@ -36,6 +37,20 @@ def test_what_is_published_offline_is_refused_and_never_sent(mosquitto, link_to)
     assert connected(link, times=2)
     assert link.publish("elsewhere", b"x")
     assert broker.retained("cellar/alarm") is None
+
+
+def test_nothing_is_published_before_the_broker_has_let_us_in(link_to):
+    """While the broker has not answered our CONNECT, `publish` is False at once and sends not a byte."""
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        server.settimeout(10)
+        link, _ = link_to(server.getsockname()[1])
+        connection, _ = server.accept()
+        with connection:
+            connection.settimeout(10)
+            assert connection.recv(4096)[0] >> 4 == 1
+            assert link.publish("cellar/alarm", b"x", timeout_s=300) is False
+            connection.sendall(b"\x20\x03\x00\x00\x00")
+            assert connection.recv(4096)[0] == 0x82, "the first packet after CONNECT must be SUBSCRIBE"
 
 
 def test_what_was_not_answered_is_not_sent_later(mosquitto, link_to):
