@@ -120,9 +120,9 @@ def _saturated_at_k(ln_pa: float, start_k: float) -> float:
     for _ in range(_NEWTON_STEPS):
         slope_k = _A_K - (_C_PER_K + (2.0 * _D_PER_K2) * temp_k) * temp_k**2 - _E * temp_k  # d ln es / d(1/T)
         next_k = 1.0 / (1.0 / temp_k + (ln_pa - _ln_sat_pa(temp_k)) / slope_k)
-        if abs(next_k - temp_k) < _NEWTON_CLOSE_K:
-            return next_k
-        temp_k = next_k
+        last_k, temp_k = temp_k, next_k
+        if abs(temp_k - last_k) < _NEWTON_CLOSE_K:
+            break
     return temp_k
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import signal
 import sys
 import tempfile
 import time
@@ -17,7 +18,7 @@ from simulator.pace import pace_of
 from simulator.replay_file import write
 from simulator.shift import from_time, moved
 from simulator.speak import Ports, speak
-from simulator.table import moment_ms
+from simulator.table import Misunderstood, moment_ms
 from simulator.terminal import NobodyListens
 from simulator.weekend import find, read
 
@@ -36,7 +37,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     args = _parser().parse_args(argv)
     try:
         return int(args.run(args))
-    except (FileExistsError, ValueError) as fault:
+    except (Misunderstood, FileExistsError) as fault:
         print(f"simulator: {fault}", file=sys.stderr)
         return USAGE
     except (MonitorFailed, NobodyListens, BrokerSilent, OSError) as fault:
@@ -131,11 +132,13 @@ def _speak(args: argparse.Namespace) -> int:
 def _to_broker(args: argparse.Namespace, prefix: str, words: Iterable[Word], pace: Pace) -> int:
     host, _, port = args.broker.rpartition(":")
     if not (host and port.isdecimal()):
-        raise ValueError(f"--broker takes HOST:PORT, such as 127.0.0.1:1883, not {args.broker!r}")
+        raise Misunderstood(f"--broker takes HOST:PORT, such as 127.0.0.1:1883, not {args.broker!r}")
     print(f"speaking on {prefix}/PROBE at {host}:{port}", flush=True)
     with Topics(host, int(port), prefix) as mouth:
         return speak(words, mouth, pace)
 
 
 if __name__ == "__main__":
+    # A rehearsal that is told to end must still stop its monitor and take its ports away.
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
     raise SystemExit(main())

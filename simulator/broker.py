@@ -54,6 +54,9 @@ class Topics:
             if not info.is_published():
                 raise BrokerSilent(f"the broker did not take our messages for {self._taken_s:g} s")
 
+    def finish(self) -> None:
+        """Return at once: `say` has waited."""
+
     def _publish(self, line: Line) -> MQTTMessageInfo:
         info = self._client.publish(f"{self._prefix}/{line.probe}", line.data.strip(b"\n"), qos=1)
         if info.rc not in (MQTTErrorCode.MQTT_ERR_SUCCESS, MQTTErrorCode.MQTT_ERR_NO_CONN):

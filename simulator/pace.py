@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import time
 
+from simulator.table import Misunderstood
+
 SLICE_MS = 30_000
 """At most so much of the story goes out before everybody has listened (see `speak.Ports`)."""
 
@@ -18,7 +20,7 @@ class Pace:
 
     def __init__(self, factor: float | None) -> None:
         if factor is not None and not SLOWEST <= factor <= FASTEST:
-            raise ValueError(f"a pace of {factor:g} is not within {SLOWEST:g} to {FASTEST:g} times real time")
+            raise Misunderstood(f"a pace of {factor:g} times is not within {SLOWEST:g} to {FASTEST:g}")
         self.factor = factor
         self._from_ms = 0
         self._from_s = 0.0
@@ -43,11 +45,11 @@ class Pace:
 
 
 def pace_of(text: str) -> Pace:
-    """Return the pace a person wrote: "max" or a number; ValueError if it is neither."""
+    """Return the pace a person wrote: "max" or a number; Misunderstood if it is neither."""
     if text == "max":
         return Pace(None)
     try:
         factor = float(text)
     except ValueError:
-        raise ValueError(f'a pace is "max" or a number such as 1 or 600, not {text!r}') from None
+        raise Misunderstood(f'a pace is "max" or a number such as 1 or 600, not {text!r}') from None
     return Pace(factor)

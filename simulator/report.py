@@ -22,7 +22,8 @@ def report(
     events: Sequence[Told], errands: Sequence[Errand], verdict: Verdict, out: TextIO, *, whole: bool = False
 ) -> None:
     """Write what was told and entered, in order, and the verdict; `whole`: each message entire."""
-    print("\nREHEARSAL: what you would have been told, in order\n", file=out)
+    print("\nREHEARSAL: what you would have been told, in order", file=out)
+    print("(in brackets: the pieces that were hanging then, also those entered later)\n", file=out)
     rows = [(e.told_ms, _entered(e)) for e in errands] + [(e.at_ms, _told(e, whole=whole)) for e in events]
     for _, text in sorted(rows, key=lambda row: row[0]):
         print(text, file=out)

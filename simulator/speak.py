@@ -22,13 +22,17 @@ class Mouth(Protocol):
     """Where words go."""
 
     def say(self, words: Sequence[Word]) -> None:
-        """Say some words and return when the listener has them."""
+        """Say some words, once the listener has the ones before."""
+
+    def finish(self) -> None:
+        """Return when the listener has everything."""
 
 
 class Ports:
     """A pseudo-terminal for each probe. Words go out in slices; each waits until every reader has the last.
 
-    So no probe runs ahead of another by more than two slices, however fast the whole goes.
+    So no probe runs ahead of another by more than two slices (one that a reader holds in its hand, one that
+    lies in its terminal), however fast the whole goes. While the readers read, the next slice is made.
     """
 
     def __init__(
@@ -37,6 +41,7 @@ class Ports:
         self._terminals = {probe: Terminal(link) for probe, link in links.items()}
         self._patient = patient
         self._alive = alive
+        self._spoken: list[Terminal] = []
         self.lost = 0
         """Lines said to nobody."""
 
@@ -56,15 +61,22 @@ class Ports:
             terminal.wait_for_reader(READER_S, self._alive)
 
     def say(self, words: Sequence[Word]) -> None:
-        """Write the lines, pull and push plugs in their turn, and wait for the readers."""
+        """Write the lines, pull and push plugs in their turn; wait for the readers before each."""
         pending: dict[str, bytes] = {}
         for word in words:
             if isinstance(word, Line):
                 pending[word.probe] = pending.get(word.probe, b"") + word.data
                 continue
             self._write(pending)
+            self.finish()
             self._handle(word)
         self._write(pending)
+
+    def finish(self) -> None:
+        """Return when the readers have taken all; NobodyListens when one stops taking."""
+        for terminal in self._spoken:
+            terminal.wait_drained(self._alive)
+        self._spoken.clear()
 
     def _handle(self, word: Plug | Unplug) -> None:
         terminal = self._terminals[word.probe]
@@ -76,18 +88,16 @@ class Ports:
             terminal.wait_for_reader(READER_S, self._alive)
 
     def _write(self, pending: dict[str, bytes]) -> None:
-        spoken = []
+        self.finish()
         for probe, data in pending.items():
             terminal = self._terminals[probe]
             if not terminal.plugged or (not self._patient and not terminal.heard()):
                 self.lost += data.count(b"\n")
                 continue
             terminal.write(data)
-            spoken.append(terminal)
+            if self._patient:
+                self._spoken.append(terminal)
         pending.clear()
-        if self._patient:
-            for terminal in spoken:
-                terminal.wait_drained(self._alive)
 
 
 def speak(
@@ -95,7 +105,7 @@ def speak(
 ) -> int:
     """Say all words at that pace; return how many lines went out.
 
-    `before` is called with the story's time before each slice goes out, when the earlier ones are heard.
+    `before` is called with the story's time before each slice goes out.
     """
     batch: list[Word] = []
     lines = 0
@@ -106,7 +116,10 @@ def speak(
             lines += _say(batch, mouth, pace, before)
             batch = []
         batch.append(word)
-    return lines + (_say(batch, mouth, pace, before) if batch else 0)
+    if batch:
+        lines += _say(batch, mouth, pace, before)
+    mouth.finish()
+    return lines
 
 
 def _say(batch: Sequence[Word], mouth: Mouth, pace: Pace, before: Callable[[int], None]) -> int:

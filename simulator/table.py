@@ -17,6 +17,10 @@ _WHEN = re.compile(r"(Mon|Tue|Wed|Thu|Fri|Sat|Sun) ([01]\d|2[0-3]):([0-5]\d)")
 T = TypeVar("T")
 
 
+class Misunderstood(ValueError):  # noqa: N818  it says what is the matter
+    """What a person wrote cannot be used; the text says what and what is taken."""
+
+
 class Table:
     """A TOML table that knows its place, hands each key out once, and objects to what is left over."""
 
@@ -26,31 +30,31 @@ class Table:
         self.start_ms = start_ms
 
     def take(self, key: str, kind: type[T], default: T | None = None) -> T:
-        """Return a key's value of that kind; ValueError with its place if it is another, or missing."""
+        """Return a key's value of that kind; Misunderstood with its place if it is another, or missing."""
         value = self._values.pop(key, default)
         if value is None:
-            raise ValueError(f"{self._at(key)} is missing")
+            raise Misunderstood(f"{self._at(key)} is missing")
         if kind is float and isinstance(value, int) and not isinstance(value, bool):
             value = float(value)
         if not isinstance(value, kind) or (kind is int and isinstance(value, bool)):
-            raise ValueError(f"{self._at(key)} = {value!r} should be {_KINDS[kind]}")
+            raise Misunderstood(f"{self._at(key)} = {value!r} should be {_KINDS[kind]}")
         return value
 
     def when(self, key: str, default_ms: int | None = None) -> int:
         """Return a key's moment [ms UTC]; see `moment_ms`."""
         value = self._values.pop(key, default_ms)
         if value is None:
-            raise ValueError(f"{self._at(key)} is missing")
+            raise Misunderstood(f"{self._at(key)} is missing")
         try:
             return moment_ms(value, self.start_ms)
-        except ValueError as fault:
-            raise ValueError(f"{self._at(key)} {fault}") from fault
+        except Misunderstood as fault:
+            raise Misunderstood(f"{self._at(key)} {fault}") from fault
 
     def tables(self, key: str) -> list[Table]:
         """Return a key's list of tables, empty if it is missing."""
         rows = self.take(key, list, [])
         if not all(isinstance(row, dict) for row in rows):
-            raise ValueError(f"{self._at(key)} should be a list of tables")
+            raise Misunderstood(f"{self._at(key)} should be a list of tables")
         return [Table(row, f"{self._at(key)} {n}: ", self.start_ms) for n, row in enumerate(rows, 1)]
 
     def table(self, key: str) -> Table:
@@ -64,7 +68,7 @@ class Table:
     def done(self) -> None:
         """Object to keys that nobody took."""
         if self._values:
-            raise ValueError(f"{self._at(min(self._values))} is not a key that is known here")
+            raise Misunderstood(f"{self._at(min(self._values))} is not a key that is known here")
 
     def _at(self, key: str) -> str:
         return f"{self._place}{key}"
@@ -86,11 +90,11 @@ def moment_ms(value: object, start_ms: int) -> int:
         return value
     if isinstance(value, datetime):
         if value.tzinfo is None:
-            raise ValueError(f"= {value} needs an offset, such as {value}Z")
+            raise Misunderstood(f"= {value} needs an offset, such as {value}Z")
         return round(value.timestamp() * 1000)
     match = _WHEN.fullmatch(value) if isinstance(value, str) else None
     if match is None:
-        raise ValueError(f'= {value!r} should be like "Sat 23:40" or 2026-11-07T23:40:00Z')
+        raise Misunderstood(f'= {value!r} should be like "Sat 23:40" or 2026-11-07T23:40:00Z')
     start = datetime.fromtimestamp(start_ms / 1000, UTC)
     ahead = (DAYS.index(match[1]) - start.weekday()) % 7
     midnight = start.replace(hour=0, minute=0, second=0, microsecond=0) + timedelta(days=ahead)
@@ -105,8 +109,8 @@ def day_and_time(at_ms: int) -> str:
 
 
 def one_of(value: str, known: Iterable[object], what: str) -> str:
-    """Return `value` if it is one of the known; ValueError with the list of them if not."""
+    """Return `value` if it is one of the known; Misunderstood with the list of them if not."""
     names = [str(k) for k in known]
     if value not in names:
-        raise ValueError(f"{what} {value!r} is not one of {', '.join(names)}")
+        raise Misunderstood(f"{what} {value!r} is not one of {', '.join(names)}")
     return value

@@ -19,8 +19,9 @@ if TYPE_CHECKING:
 
 GREETING = b"\n"
 GREETINGS = 4
-GREETING_S = 0.02
-"""A reader drops what it finds at opening, up to the first line's end: blank lines take the loss."""
+"""A reader empties its buffer at opening (pyserial once, its user once more) and drops what is left of a
+line: blank lines take the loss. Each waits until the one before is gone, so the third at the latest is read.
+"""
 
 LOOK_S = 0.0003
 WRITE_S = 20.0
@@ -81,7 +82,6 @@ class Terminal:
         for _ in range(GREETINGS):
             self.write(GREETING)
             self.wait_drained(alive)
-            time.sleep(GREETING_S)
 
     def write(self, data: bytes) -> None:
         """Put bytes on the wire; NobodyListens when the reader takes none for a long time."""

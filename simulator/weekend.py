@@ -15,14 +15,14 @@ from chamberwatch.model import MS_PER_MIN, EventState, Kind, Priority
 from simulator.cabinet import CABINETS
 from simulator.faults import Fault, Trouble
 from simulator.probes import ProbeBuild
-from simulator.table import Table, one_of
+from simulator.table import Misunderstood, Table, one_of
 from simulator.weather import Climate
 
 _NATURE = tuple(f.name for f in fields(ProbeBuild) if f.name != "name")
 EVERY_S = range(5, 65, 5)
 WEEKENDS = Path(__file__).parent / "weekends"
 
-class WeekendError(ValueError):
+class WeekendError(Misunderstood):
     """A weekend's file cannot be played; the text says where and what is taken."""
 
 

@@ -41,6 +41,8 @@ if TYPE_CHECKING:
     from paho.mqtt.reasoncodes import ReasonCode
 
 _MAX_COMMAND_CHARS = 200
+_SHORT_S = 10.0
+_SHORT_LIVED_TIMES = 3
 
 
 class BrokerLink:
@@ -72,6 +74,8 @@ class BrokerLink:
         self._generation = 0
         self._linked = False
         self._lost_told = False
+        self._since_s = 0.0
+        self._short_lived = 0
         self._asked: dict[int, list[str]] = {}
         self._dropped_topics: set[str] = set()
         self._client = make_client(plan)
@@ -117,10 +121,12 @@ class BrokerLink:
         """Drop the connection and make it anew, so that the broker sends again what was not acknowledged.
 
         Call it after a failed commit: within one connection nothing is ever sent twice, and the flow stops
-        once the broker's limit of unacknowledged messages (20 by default) is reached.
+        once `receive_maximum` messages are unacknowledged.
         """
         with self._state_lock:
             self._generation += 1
+        # An end of our own making tells nothing about another program.
+        self._since_s = float("-inf")
         self._cut()
 
     def publish(
@@ -165,6 +171,7 @@ class BrokerLink:
             return
         self._new_generation(linked=True)
         self._lost_told = False
+        self._since_s = time.monotonic()
         self._dropped_topics.clear()
         self._tell(connected=True, why="")
         self._put(LinkBack(self._now_ms(), kept=flags.session_present))
@@ -186,7 +193,7 @@ class BrokerLink:
         if flags.is_disconnect_packet_from_server:
             self._lost(self._say_refusal(why))
         elif was_linked:
-            self._lost(f"the connection to {self._plan.host}:{self._plan.port} broke off")
+            self._lost(self._say_broken_off())
 
     def _on_subscribe(
         self, _client: Client, _data: Any, mid: int, reasons: list[ReasonCode], _props: Properties | None
@@ -205,24 +212,25 @@ class BrokerLink:
     def _on_message(self, client: Client, _data: Any, message: MQTTMessage) -> None:
         ack = self._ack_of(message)
         topic = _topic_of(message)
-        if topic == self._plan.acknowledge_topic:
-            text = message.payload[: 4 * _MAX_COMMAND_CHARS].decode(errors="replace").strip()
-            self._put(Command(text[:_MAX_COMMAND_CHARS], self._now_ms(), ack))
+        ours = topic == self._plan.acknowledge_topic
+        if (ours or topic in self._plan.topics) and message.payload.strip():
+            self._put(self._command(message, ack) if ours else self._packet(topic, message, ack))
             return
-        if topic in self._plan.topics and message.payload.strip():
-            self._put(self._packet(topic, message, ack))
-            return
-        if topic and topic not in self._plan.topics:
+        if not ours and topic not in self._plan.topics:
             self._drop_topic(client, topic)
         # Nothing to store: an empty message (it clears a retained one) or a topic no longer planned.
         if ack is not None:
             ack()
 
+    def _command(self, message: MQTTMessage, ack: Ack | None) -> Command:
+        text = message.payload[: 4 * _MAX_COMMAND_CHARS].decode(errors="replace").strip()
+        return Command(text[:_MAX_COMMAND_CHARS], self._now_ms(), ack)
+
     def _drop_topic(self, client: Client, topic: str) -> None:
         # The broker's session still holds a subscription of former settings.
-        if topic not in self._dropped_topics:
+        if topic and topic not in self._dropped_topics:
             self._dropped_topics.add(topic)
-            self._log.info("broker: no probe is planned for topic %s; it is left out from now on", topic)
+            self._log.info("broker: no probe is planned for topic %s; it is read no longer", topic)
             client.unsubscribe(topic)
 
     def _packet(self, topic: str, message: MQTTMessage, ack: Ack | None) -> Packet:
@@ -267,6 +275,16 @@ class BrokerLink:
     def _say_refusal(self, reason: ReasonCode) -> str:
         plan = self._plan
         return say_refusal(reason.value, reason.getName(), username=plan.username, client_id=plan.client_id)
+
+    def _say_broken_off(self) -> str:
+        # A broker that gives our kept session to another program closes the connection without a reason.
+        lasted_s = time.monotonic() - self._since_s
+        self._short_lived = self._short_lived + 1 if lasted_s < _SHORT_S else 0
+        address = f"{self._plan.host}:{self._plan.port}"
+        if self._short_lived < _SHORT_LIVED_TIMES:
+            return f"the connection to {address} broke off"
+        own = f"our client id {self._plan.client_id!r}"
+        return f"the connection to {address} keeps breaking off: does another program use {own}?"
 
     def _tell(self, *, connected: bool, why: str) -> None:
         before = self._status

@@ -74,7 +74,7 @@ class BrokerPlan:
             raise ValueError("broker client_id is empty: it must be a fixed name that no other program uses")
         for topic in self.topics:
             check_topic(topic)
-        for ours in filter(None, (self.acknowledge_topic, self.status_topic)):
+        for ours in (t for t in (self.acknowledge_topic, self.status_topic) if t is not None):
             check_topic(ours)
             if ours in self.topics:
                 raise ValueError(f"topic {ours!r} is a probe's topic and cannot have a second use")

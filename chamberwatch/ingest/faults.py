@@ -78,7 +78,7 @@ def say_broker_fault(error: BaseException | None, host: str, port: int) -> str:
     if isinstance(error, ssl.SSLCertVerificationError):
         return _say_certificate_fault(error, host)
     if isinstance(error, ssl.SSLError):
-        return f"{address} does not speak TLS as expected ({error.reason or error}): is that the TLS port?"
+        return f"{address} does not speak TLS as expected ({error}): is that the broker's TLS port?"
     known = _say_network_fault(error, address) if error is not None else None
     return known or f"no connection to the broker at {address}" + (f": {error}" if error is not None else "")
 

@@ -63,7 +63,7 @@ class Inbox(queue.Queue[Item]):
     """The watch loop's queue: `put` waits while `maxsize` items wait, `put_nowait` goes past that bound.
 
     The broker over-sends after a long outage whatever receive maximum it was told (measured: 4,580 at once),
-    so the whole backlog must fit: 11,520 small messages (4 probes, 10 s, 8 h) take about 8 MB.
+    so the whole backlog must fit: 11,520 small messages (4 probes, 10 s, 8 h) take about 7 MB.
     """
 
     def put_nowait(self, item: Item) -> None:

@@ -149,7 +149,6 @@ class SerialPort:
             lost = self._read(port)
         finally:
             self._close(port)
-            self._framer.reset()
         if lost is not None:
             self._tell(open_=False, why=say_port_lost(lost, self._plan.url))
 
@@ -170,6 +169,7 @@ class SerialPort:
         except BaseException:
             port.close()
             raise
+        # Forgets what the lost port left behind, too: two halves must never make one line.
         self._framer.skip_partial()
         with self._port_lock:
             self._port = port

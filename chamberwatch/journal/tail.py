@@ -104,8 +104,8 @@ class Tail:
     def close(self) -> None:
         """Write the cursors that wait to be, and let go of the journal."""
         try:
-            for name, cursor in self._unkept.items():
-                self._keep(name, cursor)
+            while self._unkept:
+                self._keep(*self._unkept.popitem())
         finally:
             self._db.close()
 

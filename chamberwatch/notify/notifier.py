@@ -255,9 +255,9 @@ class _Worker:
             self._miss(outbox, notice, why, now_ms)
 
     def _miss(self, outbox: OutboxLike, notice: OwedLike, why: str, retry_ms: int) -> None:
+        outbox.failed(notice.id, retry_ms, why)
         self._trouble(why)
         self.status = self.status._replace(failed=self.status.failed + 1)
-        outbox.failed(notice.id, retry_ms, why)
 
     def _trouble(self, why: str) -> None:
         if self.status.problem != why:

@@ -30,6 +30,8 @@ class Fault(NamedTuple):
     act: Act
     words: str
     wait_s: float | None = None
+    shaken: bool = False
+    """The server may have gone down, and with it what it took a moment before."""
 
 
 def of_status(status: int, retry_after: str | None, message: str, now_s: float | None = None) -> Fault:
@@ -50,7 +52,8 @@ def of_status(status: int, retry_after: str | None, message: str, now_s: float |
         return Fault(Act.WAIT, words + said, SETTINGS_WAIT_S)
     busy = {429: "the server asks us to slow down (429)", 503: "the server is not ready (503)"}
     asked_s = _retry_after_s(retry_after, time.time() if now_s is None else now_s)
-    return Fault(Act.WAIT, busy.get(status, f"the server failed ({status}){said}"), asked_s)
+    words = busy.get(status, f"the server failed ({status}){said}")
+    return Fault(Act.WAIT, words, asked_s, shaken=status >= 500)  # noqa: PLR2004
 
 
 def of_network(error: Exception, where: str) -> Fault:
@@ -64,7 +67,7 @@ def of_network(error: Exception, where: str) -> Fault:
         "SSLError": "its certificate is not accepted",
     }
     name = type(error).__name__
-    return Fault(Act.WAIT, f"no answer from {where}: {known.get(name, name)}")
+    return Fault(Act.WAIT, f"no answer from {where}: {known.get(name, name)}", shaken=True)
 
 
 def rest_s(failures: int, chance: float, first_s: float, longest_s: float) -> float:

@@ -8,9 +8,11 @@ from chamberwatch.series.faults import Fault, of_network, of_status
 
 
 class Server:
-    """Where lines are written to. Makes the connection with the first write; ValueError without a url."""
+    """Where lines are written to. Makes the connection with the first write; ValueError for a bad url."""
 
     def __init__(self, url: str, org: str, bucket: str, token: str, timeout_ms: int) -> None:
+        if not url.startswith(("http://", "https://")):
+            raise ValueError(f"its url {url!r} must begin with http:// or https://")
         # Late: 30-40 MB that a house without a server does not pay.
         from influxdb_client.client.influxdb_client import InfluxDBClient  # noqa: PLC0415
         from influxdb_client.client.write_api import SYNCHRONOUS  # noqa: PLC0415

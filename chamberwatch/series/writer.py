@@ -4,9 +4,9 @@ Why not the client library's batching mode: its queue lives in memory, is unboun
 process ends or an outage outlasts its retries. Here the journal is the queue.
 
 An answer is not durability: a server killed within seconds of it can lose the rows. So the cursor goes back
-REWIND_MS at a start, after any failure, and every AGAIN_S in any case (a server may restart between two
-requests without our noticing): every row is written again, at least a minute after its first time. What is
-saved is the furthest cursor, so going back again and again never goes back further.
+REWIND_MS at a start, after a failure that may have been the server's end, and every AGAIN_S in any case (a
+server may restart between two requests without our noticing): every row is written again, at least a minute
+after its first time. What is saved is the furthest cursor, so going back often never goes back further.
 """
 
 from __future__ import annotations
@@ -120,6 +120,7 @@ class SeriesWriter:
         self._tail: TailLike | None = None
         self._cursor: Any = None
         self._furthest: Any = None
+        self._gone_back_from: Any = None
         self._again_at_s = 0.0
         self._failures = 0
         self._batch = BATCH
@@ -167,9 +168,9 @@ class SeriesWriter:
         try:
             if self._tail is None:
                 self._tail = self._open()
-                self._furthest = self._tail.cursor(CURSOR_NAME)
+                self._cursor = self._furthest = self._tail.cursor(CURSOR_NAME)
                 self._rewind()
-            if time.monotonic() >= self._again_at_s:
+            elif time.monotonic() >= self._again_at_s and self._cursor.at_ms >= self._furthest.at_ms:
                 self._rewind()
             self._drain(server, self._tail)
         except _Halted as halt:
@@ -202,6 +203,7 @@ class SeriesWriter:
 
     def _rewind(self) -> None:
         self._cursor = self._furthest.rewound(REWIND_MS)
+        self._gone_back_from = self._furthest
         self._again_at_s = time.monotonic() + self._pace.again_s
 
     def _let_go(self) -> None:
@@ -213,7 +215,7 @@ class SeriesWriter:
                 _log.debug("series: closing the tail", exc_info=True)
 
     def _failed(self, fault: Fault) -> float:
-        if self._tail is not None:
+        if fault.shaken and self._furthest != self._gone_back_from:  # else a shaky server would hold us back
             self._rewind()
         if self._status.problem != fault.words:
             _log.warning("series: %s", fault.words)

@@ -120,7 +120,7 @@ def encode(readings: Iterable[Reading]) -> bytes:
 
 def _read(records: list[Record], source: str | None, now_ms: int) -> list[Reading | Refusal]:
     rows: list[list[Any]] = []  # in the field order of Reading
-    open_rows: dict[tuple[str, int, bool], list[Any]] = {}
+    open_rows: dict[tuple[str | None, int, bool], list[Any]] = {}
     refusals: list[Refusal] = []
     for record in records:
         probe = source
@@ -129,16 +129,17 @@ def _read(records: list[Record], source: str | None, now_ms: int) -> list[Readin
             if quantity is None:
                 continue
             probe = source or named
-            speaker = probe if probe == named and probe else _speaker(named, source)
+            if named is None or named != probe:
+                _check_speaker(named, source)
             value = _value(record, quantity)
             at_ms = _at_ms(record.time_s, now_ms)
         except SenmlError as fault:
             refusals.append(Refusal(probe, fault.reason, fault.detail, now_ms))
             continue
-        key = speaker, at_ms, record.time_s != 0
+        key = probe, at_ms, record.time_s != 0
         row = open_rows.get(key)
         if row is None or row[quantity.column] is not None:
-            row = open_rows[key] = [speaker, at_ms, None, None, now_ms, key[2]]
+            row = open_rows[key] = [probe, at_ms, None, None, now_ms, key[2]]
             rows.append(row)
         row[quantity.column] = value
     if not rows and not refusals:
@@ -173,14 +174,11 @@ def _split_name(name: str, bare_name: str) -> tuple[str | None, _Quantity | None
     return probe or None, quantity
 
 
-def _speaker(named: str | None, source: str | None) -> str:
+def _check_speaker(named: str | None, source: str | None) -> None:
     if source is None:
-        if named is None:
-            raise SenmlError(Reason.NO_PROBE, 'a base name must say whose it is, like "bn":"rear/"')
-        return named
-    if named is not None and named != source:
+        raise SenmlError(Reason.NO_PROBE, 'a base name must say whose it is, like "bn":"rear/"')
+    if named is not None:
         raise SenmlError(Reason.WRONG_PROBE, f'it names "{named}", but came where "{source}" speaks')
-    return source
 
 
 def _value(record: Record, quantity: _Quantity) -> float:

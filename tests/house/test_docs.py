@@ -71,11 +71,11 @@ def test_every_kind_of_event_is_in_the_readme():
 
 
 def test_the_test_command_is_the_one_ci_runs():
-    """CI's last step is README's test command, to the letter."""
+    """CI runs README's test command, to the letter."""
     commands_shown = re.search(r"```sh\n(.*?)```", README, re.DOTALL)[1]
     shown = [line for line in commands_shown.splitlines() if not line.startswith("#")][1]
-    ci = (ROOT / ".ci/run").read_text(encoding="utf-8").strip().splitlines()
-    assert ci[-1] == shown
+    ci = (ROOT / ".ci/run").read_text(encoding="utf-8").splitlines()
+    assert [line.partition(" || ")[0] for line in ci].count(shown) == 1
     assert (ROOT / shown).stat().st_mode & 0o111
 
 

@@ -11,6 +11,7 @@ from dataclasses import replace
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
+import pytest
 from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import AuthResult
 from ingest_parts import free_port
@@ -30,8 +31,10 @@ from chamberwatch.model import (
     Plan,
     Priority,
 )
+from chamberwatch.notify import ChannelPlan, Notifier, Pace
 
 NOON_MS = 1_793_404_800_000
+QUICK = Pace(first_rest_s=0.05, longest_rest_s=0.2, burst=1000, every_s=0.01, poll_s=0.05)
 
 CELLAR = ChamberPlan("cellar", ChamberKind.CURE_CHAMBER, Band(10, 15, 60), Band(70, 80, 100))
 
@@ -210,3 +213,49 @@ class MailServer:
     def close(self):
         """Stop it."""
         self.controller.stop()
+
+
+# -- fixtures: a test file imports those it uses --------------------------------------------------------
+
+
+@pytest.fixture(name="house")
+def house_fixture(tmp_path):
+    """A journal with one chamber."""
+    house = House(tmp_path / "house.db")
+    yield house
+    house.close()
+
+
+@pytest.fixture(name="clock")
+def clock_fixture():
+    """A clock set by hand."""
+    return HandClock()
+
+
+@pytest.fixture(name="run")
+def run_fixture(house, clock):
+    """Return a starter of notifiers that are stopped at the end."""
+    running = []
+
+    def start(*channels, publish=None, pace=QUICK, outbox=house.outbox):
+        notifier = Notifier(channels, outbox, clock, publish, pace=pace)
+        notifier.start()
+        running.append(notifier)
+        return notifier
+
+    yield start
+    ended = [notifier.stop(10) for notifier in running]
+    assert all(ended)
+
+
+@pytest.fixture(name="hook")
+def hook_fixture():
+    """A web server that takes everything."""
+    hook = Webhook()
+    yield hook
+    hook.close()
+
+
+def phone(hook):
+    """Return the channel that ends at this web server."""
+    return ChannelPlan("phone", hook.url)

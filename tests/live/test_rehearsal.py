@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import re
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -132,3 +134,29 @@ def test_a_replay_file_is_written(tmp_path):
     assert done.stdout == f"900 lines in {out}\n"
     assert len(lines) == 900
     assert json.loads(lines[0])[0]["bn"] == "rear/"
+
+
+def _running(config):
+    """Return the processes whose command line names that settings file."""
+    found = []
+    for entry in Path("/proc").glob("[0-9]*/cmdline"):
+        with contextlib.suppress(OSError):  # a process may end while we look
+            if str(config).encode() in entry.read_bytes().split(b"\0"):
+                found.append(entry.parent.name)
+    return found
+
+
+def test_ended_early_it_stops_its_monitor_and_takes_its_ports_away(tmp_path):
+    """A rehearsal ended by SIGTERM in mid-story leaves no monitor running and no port behind."""
+    config = tmp_path / "rehearsal.toml"
+    argv = [sys.executable, "-m", "simulator", "weekend", "hour", "--pace", "10", "--keep", str(tmp_path), "--no-bar"]
+    with subprocess.Popen(argv, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True) as process:
+        assert "0 %" in process.stderr.readline()
+        assert (tmp_path / "port-rear").is_symlink()
+        assert _running(config)
+        process.send_signal(signal.SIGTERM)
+        _, said = process.communicate(timeout=60)
+    assert process.returncode == 1
+    assert said.endswith("simulator: stopped\n")
+    assert not list(tmp_path.glob("port-*"))
+    assert not _running(config)

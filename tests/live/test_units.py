@@ -109,6 +109,15 @@ def test_the_unit_calls_a_command_that_exists():
     assert (args.command, str(args.config)) == ("watch", "/etc/chamberwatch/chamberwatch.toml")
 
 
+def test_the_unit_offers_the_secrets_that_the_examples_name():
+    """Whoever follows an example of the settings finds the line to uncomment in the unit."""
+    examples = "\n".join(path.read_text(encoding="utf-8") for path in (ROOT / "config").glob("*.toml"))
+    named = set(re.findall(r'^#? *credential = "([a-z0-9-]+)"', examples, re.MULTILINE))
+    offered = re.findall(r"^#?LoadCredential=([a-z0-9-]+):/etc/chamberwatch/secrets/\1$", UNIT.read_text(), re.MULTILINE)
+    assert named == set(offered)
+    assert "mail" in named
+
+
 @pytest.fixture
 def accounts(tmp_path: Path) -> Path:
     """A folder like a machine with the accounts of a fresh Debian."""

@@ -107,7 +107,8 @@ def test_a_thousand_probes_in_one_batch(journal: Journal, path: Path) -> None:
     """Every probe's counter is its own."""
     batch = [reading(s, 12.0, 70.0, f"p{n}") for s in (0, 1, 2) for n in range(1000)]
     assert journal.commit(Batch(batch)).stored == 3000
-    assert {counters(path)[f"p{n}"] for n in range(1000)} == {(3, 0, 0, 0, 0)}
+    counted = counters(path)
+    assert {counted[f"p{n}"] for n in range(1000)} == {(3, 0, 0, 0, 0)}
 
 
 # -- refusals
