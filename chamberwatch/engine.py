@@ -9,6 +9,7 @@ A deadline's event carries the deadline as its time, whichever input reports it.
 from __future__ import annotations
 
 import json
+import zlib
 from dataclasses import replace
 from typing import Any
 
@@ -265,7 +266,7 @@ class Engine:
         return self._board.alarms()
 
     def snapshot(self) -> bytes:
-        """Return the whole state as JSON (≤ 4 kB a chamber)."""
+        """Return the whole state as compressed JSON (≤ 4 kB a chamber)."""
         body = {
             "now_ms": self._now_ms,
             "lanes": {name: lane.to_json() for name, lane in self._lanes.items()},
@@ -274,11 +275,11 @@ class Engine:
             "rooms": {name: room.to_json() for name, room in self._rooms.items()},
             "hung_ms": self._hung_ms,
         }
-        return json.dumps(body, separators=(",", ":")).encode()
+        return zlib.compress(json.dumps(body, separators=(",", ":")).encode())
 
     def restore(self, body: bytes) -> None:
         """Take up a snapshot of this `VERSION`; probes and chambers that are planned no more are left out."""
-        state: dict[str, Any] = json.loads(body)
+        state: dict[str, Any] = json.loads(zlib.decompress(body))
         self._now_ms = state["now_ms"]
         for name, lane in self._lanes.items():
             if name in state["lanes"]:

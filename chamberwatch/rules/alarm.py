@@ -17,7 +17,6 @@ from chamberwatch.rules import causes
 from chamberwatch.rules.catalogue import CATALOGUE
 from chamberwatch.rules.edge import Edge
 
-
 KEPT_ENDED = 7
 
 
@@ -73,7 +72,7 @@ class Board:
         self._told_ms: dict[tuple[str, Kind], int] = {}
         self._busy: frozenset[str] = frozenset()
         self._ended: list[tuple[str, Kind, str, int]] = []
-        """(chamber, kind, id of the cause, when) of alarms that ended lately: what follows is theirs still."""
+        """(chamber, kind, id of the cause, when) of alarms that ended lately: what follows is theirs."""
 
     def alarms(self) -> list[Alarm]:
         """Return every alarm that is not normal, oldest first."""

@@ -27,7 +27,7 @@ def step(state: State, at_ms: int, value: float) -> State:
     """Add a minute's mean that ended at `at_ms`."""
     number = (at_ms - 1) // BLOCK_MS
     if number == state.number:
-        return state._replace(total=state.total + value, seen=state.seen + 1)
+        return state._replace(total=round(state.total + value, 3), seen=state.seen + 1)
     closed = state.closed
     if state.seen:
         ended_ms = (state.number + 1) * BLOCK_MS

@@ -93,8 +93,8 @@ CATALOGUE: dict[Kind, Entry] = {
         ),
         Entry(
             Kind.TEMPERATURE_DRIFT,
-            "means over whole cycles (at least 30 min) run towards a limit, significantly, and meet it within 6 h, "
-            "outside what they were in the last 24 h",
+            "means over whole cycles (at least 30 min) run towards a limit, significantly, and meet it "
+            "within 6 h, outside what they were in the last 24 h",
             "the line no longer meets the limit within 12 h, or the mean is back in the day's range",
             "°C",
             Priority.LOW,
@@ -110,8 +110,8 @@ CATALOGUE: dict[Kind, Entry] = {
         ),
         Entry(
             Kind.HUMIDITY_SWING,
-            "6 rainflow cycles of at least 12 %RH (and twice the learnt saw-tooth) within 6 h; or 2 cycles of at "
-            "least 6 %RH, within 72 h, of what the meat's outer millimetre feels (lag 5.6 h)",
+            "6 rainflow cycles of at least 12 %RH (and twice the learnt saw-tooth) within 6 h; or 2 cycles "
+            "of at least 6 %RH, within 72 h, of what the meat's outer millimetre feels (lag 5.6 h)",
             "fewer than that within the window",
             "%RH",
             Priority.LOW,
@@ -127,8 +127,8 @@ CATALOGUE: dict[Kind, Entry] = {
         ),
         Entry(
             Kind.COOLING_LOST,
-            "the learnt compressor cycle is overdue by a whole cycle and 5 min, and the air climbs 0.4 °C past its "
-            "usual top",
+            "the learnt compressor cycle is overdue by a whole cycle and 5 min, and the air climbs 0.4 °C "
+            "past its usual top",
             "the air has come down by its usual saw-tooth (at least 0.5 °C)",
             "°C",
             Priority.HIGH,
@@ -136,8 +136,8 @@ CATALOGUE: dict[Kind, Entry] = {
         ),
         Entry(
             Kind.DOOR_OPEN,
-            "within 10 min the air warms by 1.2 °C and three times as fast as usual, the humidity moves by 3 %RH, "
-            "and 15 min later it has not come back by half",
+            "within 10 min the air warms by 1.2 °C and three times as fast as usual, the humidity moves by "
+            "3 %RH, and 15 min later it has not come back by half",
             "it has come back by half",
             "°C",
             Priority.MEDIUM,
@@ -145,8 +145,8 @@ CATALOGUE: dict[Kind, Entry] = {
         ),
         Entry(
             Kind.PROBE_STUCK,
-            "a reading has not changed at all for 3 h while another probe, or the probe's other half, moved by "
-            "0.4 °C or 2 %RH",
+            "a reading has not changed at all for 3 h while another probe, or the probe's other half, moved "
+            "by 0.4 °C or 2 %RH",
             "the first other value",
             "h",
             Priority.MEDIUM,
@@ -154,8 +154,8 @@ CATALOGUE: dict[Kind, Entry] = {
         ),
         Entry(
             Kind.PROBES_DISAGREE,
-            "two hourly means in a row depart by more than 0.5 °C or 2 %RH from the learnt difference between the "
-            "probes; names the one that left its own past",
+            "two hourly means in a row depart by more than 0.5 °C or 2 %RH from the learnt difference "
+            "between the probes; names the one that left its own past",
             "the departure is below half of that",
             "°C or %RH",
             Priority.MEDIUM,

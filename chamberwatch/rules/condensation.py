@@ -49,7 +49,7 @@ def step(state: State, minute: Minute) -> tuple[State, Found | None]:
         dew_c = dew_point_c(minute.temp_c, minute.rh_pct)
     except OutOfRange:
         return state, None
-    surface_c = _surface(state, minute.at_ms, minute.temp_c)
+    surface_c = round(_surface(state, minute.at_ms, minute.temp_c), 4)
     since_ms = (state.wet_since_ms or minute.at_ms) if dew_c > surface_c else 0
     if state.active:
         if dew_c < surface_c - BACK_C:

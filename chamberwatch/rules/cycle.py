@@ -100,7 +100,8 @@ def _close(state: State, turn: turning.Turn, *, frozen: bool) -> State:
         period_ms = turn.at_ms - state.top[0]
         if MIN_PERIOD_MS <= period_ms <= MAX_PERIOD_MS and state.bottom[0] > state.top[0]:
             saw_pct = max(0.0, state.rh_high - state.rh_low)
-            loop = Loop(period_ms, turn.at_ms - state.bottom[0], turn.value, state.bottom[1], saw_pct)
+            warming_ms = turn.at_ms - state.bottom[0]
+            loop = Loop(period_ms, warming_ms, turn.value, state.bottom[1], round(saw_pct, 2))
             loops = (*loops, loop)[-KEPT:]
     return state._replace(
         top=(turn.at_ms, turn.value), rh_low=200.0, rh_high=-1.0, whole=not frozen, loops=loops

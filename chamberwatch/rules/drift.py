@@ -54,7 +54,7 @@ def step(
     """Add a minute's mean; `least`: the smallest change that counts [unit]."""
     number = at_ms // state.length_ms
     if number == state.number:
-        return state._replace(total=state.total + value, seen=state.seen + 1), None
+        return state._replace(total=round(state.total + value, 3), seen=state.seen + 1), None
     found = None
     if state.seen:
         ended_ms = (state.number + 1) * state.length_ms

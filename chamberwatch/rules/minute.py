@@ -11,7 +11,10 @@ from chamberwatch.model import MS_PER_MIN
 
 
 class Minute(NamedTuple):
-    """The mean air [°C, %RH] of one minute that ended at `at_ms`; a half that was not measured is None."""
+    """The mean air [°C, %RH] of one minute that ended at `at_ms`; a half that was not measured is None.
+
+    Rounded to 0.001, finer than any probe: what is kept of it stays short.
+    """
 
     at_ms: int
     temp_c: float | None
@@ -56,6 +59,6 @@ def mean(state: State) -> Minute | None:
     """Return the minute under way as if it closed now; None if it holds nothing."""
     if state.temps == 0 and state.rhs == 0:
         return None
-    temp_c = state.temp_sum / state.temps if state.temps else None
-    rh_pct = state.rh_sum / state.rhs if state.rhs else None
+    temp_c = round(state.temp_sum / state.temps, 3) if state.temps else None
+    rh_pct = round(state.rh_sum / state.rhs, 3) if state.rhs else None
     return Minute((state.number + 1) * MS_PER_MIN, temp_c, rh_pct)

@@ -1,8 +1,8 @@
 """What only the probes of one chamber together can tell: one is stuck, one lies, and whose alarm must wait.
 
 With at least two healthy probes a band alarm that only one of them sees is held back for up to 2 h, so that
-the comparison of hourly means can name the one that lies; too warm never waits, a lone probe's alarm never does.
-Mutable, but a fold. Rule time is the chamber's probes' own; a probe that fell silent is no witness.
+the comparison of hourly means can name the one that lies; too warm never waits, a lone probe's alarm never
+does. Mutable, but a fold. Rule time is the chamber's probes' own; a probe that fell silent is no witness.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """The air planned for a chamber at a time: its band, its first damp days, the window of a new wet piece.
 
-Phases are dated by the youngest piece; without phases or pieces the plain band holds. For 72 h after a piece was
-hung `humidity-high` is judged from `NEW_PIECE_HIGH_PCT` at least: a new piece sheds water (about 55 g on day
-one for 2 kg; common practice, no source), and that is not a fault. Pure: a function of plan, facts and time.
+Phases are dated by the youngest piece; without phases or pieces the plain band holds. For 72 h after a piece
+was hung `humidity-high` is judged from `NEW_PIECE_HIGH_PCT` at least: a new piece sheds water (about 55 g on
+day one for 2 kg; common practice, no source), and that is no fault. Pure: a function of plan, facts and time.
 """
 
 from __future__ import annotations

@@ -50,7 +50,7 @@ class Hour(NamedTuple):
         if minute.temp_c is not None:
             t = minute.temp_c
             hour = hour._replace(
-                temp_sum=hour.temp_sum + t,
+                temp_sum=round(hour.temp_sum + t, 3),
                 temps=hour.temps + 1,
                 temp_min=min(hour.temp_min, t),
                 temp_max=max(hour.temp_max, t),
@@ -58,7 +58,7 @@ class Hour(NamedTuple):
         if minute.rh_pct is not None:
             h = minute.rh_pct
             hour = hour._replace(
-                rh_sum=hour.rh_sum + h,
+                rh_sum=round(hour.rh_sum + h, 3),
                 rhs=hour.rhs + 1,
                 rh_min=min(hour.rh_min, h),
                 rh_max=max(hour.rh_max, h),

@@ -57,7 +57,7 @@ def step(state: State, minute: Minute, saw_pct: float | None) -> tuple[State, tu
     rh_pct = minute.rh_pct
     if rh_pct is None:
         return state, ()
-    felt_pct = _felt(state, minute.at_ms, rh_pct)
+    felt_pct = round(_felt(state, minute.at_ms, rh_pct), 4)
     fast_range_pct = max(FAST_RANGE_PCT, SAW_TIMES * (saw_pct or 0.0))
     fast = _count(
         state.fast, minute.at_ms, rh_pct, FAST_BACK_PCT, FAST_WINDOW_MS, fast_range_pct, FAST_CYCLES
