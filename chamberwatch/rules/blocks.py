@@ -23,15 +23,16 @@ class State(NamedTuple):
     closed: tuple[tuple[int, float], ...] = ()
 
 
-def step(state: State, at_ms: int, value: float) -> State:
-    """Add a minute's mean that ended at `at_ms`."""
+def step(state: State, at_ms: int, value: float, period_ms: int | None) -> State:
+    """Add a minute's mean that ended at `at_ms`; keep what a period needs, once one is known."""
     number = (at_ms - 1) // BLOCK_MS
     if number == state.number:
         return state._replace(total=round(state.total + value, 3), seen=state.seen + 1)
     closed = state.closed
     if state.seen:
         ended_ms = (state.number + 1) * BLOCK_MS
-        closed = (*closed, (ended_ms, round(state.total / state.seen, 2)))[-KEPT:]
+        closed = (*closed, (ended_ms, round(state.total / state.seen, 2)))
+        closed = closed[-(KEPT if period_ms is None else period_ms // BLOCK_MS + 2) :]
     return State(number, value, 1, closed)
 
 

@@ -59,7 +59,7 @@ def step(
     if state.seen:
         ended_ms = (state.number + 1) * state.length_ms
         blocks = tuple(b for b in state.blocks if ended_ms - b[0] <= RANGE_MS)[-KEPT + 1 :]
-        state = state._replace(blocks=(*blocks, (ended_ms, round(state.total / state.seen, 3))))
+        state = state._replace(blocks=(*blocks, (ended_ms, round(state.total / state.seen, 2))))
         state, found = _judge(state, band, least)
     length_ms = max(BLOCK_MS, -(-(period_ms or 0) // MS_PER_MIN) * MS_PER_MIN)
     return state._replace(number=at_ms // length_ms, length_ms=length_ms, total=value, seen=1), found

@@ -61,14 +61,12 @@ class Track:
             for kind, sign, at in zip(self._kinds, (1, -1), (band.high, band.low), strict=True)
         )
 
-    def newest_ms(self) -> int:
-        """Return the time of the newest reading seen, held back or not; -1 before the first."""
-        pending = self._gate.pending
-        return pending[0] if pending is not None else self._gate.at_ms if self.last_ms is not None else -1
-
-    def pass_gate(self, at_ms: int, value: float) -> gate.Passed:
-        """Let one reading newer than any before through the gate."""
-        self._gate, passed = gate.step(self._gate_params, self._gate, at_ms, value)
+    def pass_gate(self, at_ms: int, value: float) -> gate.Passed | None:
+        """Let one reading through the gate; None if it is late (at or behind the newest seen)."""
+        state = self._gate
+        if at_ms <= (state.pending[0] if state.pending is not None else state.at_ms):
+            return None
+        self._gate, passed = gate.step(self._gate_params, state, at_ms, value)
         return passed
 
     def judge(self, at_ms: int, value: float, tended: Window, mean: float | None) -> list[Edge]:
@@ -94,6 +92,19 @@ class Track:
         self._gate = frozen_state.load(gate.State, body[1])
         self.stuck = frozen_state.load(stuck.State, body[2])
         self.sums = [frozen_state.load(limit.State, s) for s in body[3]]
+
+
+Sample = tuple[int, float]
+
+
+def _together(
+    temps: tuple[Sample, ...], rhs: tuple[Sample, ...]
+) -> list[tuple[int, float | None, float | None]]:
+    """Return both quantities' samples in order of time, those of one time together."""
+    if len(temps) == len(rhs) == 1 and temps[0][0] == rhs[0][0]:
+        return [(temps[0][0], temps[0][1], rhs[0][1])]
+    t, h = dict(temps), dict(rhs)
+    return [(at_ms, t.get(at_ms), h.get(at_ms)) for at_ms in sorted(t.keys() | h.keys())]
 
 
 class Lane:
@@ -123,7 +134,7 @@ class Lane:
         self.temperature = Track(kinds_t, chamber.temperature, plan, JUMP_C, (NEAR_C, FAR_C))
         self.humidity = Track(kinds_h, chamber.humidity, plan, JUMP_PCT, (NEAR_PCT, FAR_PCT))
         self.bad = implausible.RESTING
-        self.minute = minute.EMPTY
+        self.minute = minute.Accumulator()
         self.slow = Slow(plan.name)
         self.tended = NO_WINDOW
         self.heard_ms: int | None = None
@@ -134,48 +145,42 @@ class Lane:
 
         `frozen`: an alarm stands in the chamber, so nothing of now is learnt as its norm.
         """
+        at_ms, temp_c, rh_pct = reading.at_ms, reading.temp_c, reading.rh_pct
+        temps = self.temperature.pass_gate(at_ms, temp_c) if temp_c is not None else None
+        rhs = self.humidity.pass_gate(at_ms, rh_pct) if rh_pct is not None else None
+        if temps is None and rhs is None:
+            return []
+        edges = self._judge(temps, rhs, frozen=frozen)
+        self.heard_ms = reading.arrived_ms
+        glitch = (temps is not None and temps.glitch) or (rhs is not None and rhs.glitch)
+        return edges + self.count(at_ms, bad=glitch)
+
+    def _judge(self, temps: gate.Passed | None, rhs: gate.Passed | None, *, frozen: bool) -> list[Edge]:
+        """Judge what passed the gates: the minute first, then each limit, oldest sample first."""
         edges: list[Edge] = []
-        fresh = glitch = False
-        at_ms, mean_t, mean_h = reading.at_ms, *self._means()
-        for track, value, mean in (
-            (self.temperature, reading.temp_c, mean_t),
-            (self.humidity, reading.rh_pct, mean_h),
-        ):
-            if value is not None and at_ms > track.newest_ms():
-                fresh = True
-                passed = track.pass_gate(at_ms, value)
-                glitch = glitch or passed.glitch
-                for sample_ms, sample in passed.samples:
-                    edges += self._sample(track, sample_ms, sample, mean, frozen=frozen)
-        if fresh:
-            self.heard_ms = reading.arrived_ms
-            edges += self.count(at_ms, bad=glitch)
+        mean_t, mean_h = self.slow.means
+        temp_samples = temps.samples if temps is not None else ()
+        rh_samples = rhs.samples if rhs is not None else ()
+        for at_ms, temp_c, rh_pct in _together(temp_samples, rh_samples):
+            closed = self.minute.add(at_ms, temp_c, rh_pct)
+            if closed is not None:
+                bands = (self.temperature.band, self.humidity.band)
+                edges += self.slow.take(closed, bands, self.tended, frozen=frozen)
+            if temp_c is not None:
+                edges += self._sample(self.temperature, at_ms, temp_c, mean_t)
+            if rh_pct is not None:
+                edges += self._sample(self.humidity, at_ms, rh_pct, mean_h)
         return edges
 
-    def _means(self) -> tuple[float | None, float | None]:
-        """Return what the band limits may wait for: the means over the last full learnt cycle."""
-        return self.slow.means
-
-    def _sample(
-        self, track: Track, at_ms: int, value: float, mean: float | None, *, frozen: bool
-    ) -> list[Edge]:
-        """Judge one sample that passed the gate: limits at once, the slow rules when it closes a minute."""
-        is_temp = track is self.temperature
-        edges = self._closed(at_ms, value if is_temp else None, None if is_temp else value, frozen=frozen)
+    def _sample(self, track: Track, at_ms: int, value: float, mean: float | None) -> list[Edge]:
+        edges: list[Edge] = []
         track.stuck, ended = stuck.step(track.stuck, at_ms, value)
         if ended:
             edges.append(self._stuck_edge(at_ms, value, active=False, since_ms=at_ms))
         if self.judged_by_day:
-            day = self.slow.day_means[0 if is_temp else 1]
+            day = self.slow.day_mean(temperature=track is self.temperature)
             return edges if day is None else edges + track.judge(at_ms, day, self.tended, None)
         return edges + track.judge(at_ms, value, self.tended, mean)
-
-    def _closed(self, at_ms: int, temp_c: float | None, rh_pct: float | None, *, frozen: bool) -> list[Edge]:
-        self.minute, closed = minute.step(self.minute, at_ms, temp_c, rh_pct)
-        if closed is None:
-            return []
-        bands = (self.temperature.band, self.humidity.band)
-        return self.slow.take(closed, bands, self.tended, frozen=frozen)
 
     def stuck_quantities(self) -> list[Track]:
         """Return the quantities whose value has stood so long that witnesses must be asked."""
@@ -214,7 +219,7 @@ class Lane:
             "temperature": self.temperature.to_json(),
             "humidity": self.humidity.to_json(),
             "bad": list(self.bad),
-            "minute": list(self.minute),
+            "minute": self.minute.to_json(),
             "slow": self.slow.to_json(),
             "tended": list(self.tended),
             "heard_ms": self.heard_ms,
@@ -226,7 +231,7 @@ class Lane:
         self.humidity.from_json(body["humidity"])
         bad = implausible.State(*body["bad"])
         self.bad = implausible.RESTING if bad == implausible.RESTING else bad
-        self.minute = frozen_state.load(minute.State, body["minute"])
+        self.minute.from_json(body["minute"])
         self.slow.from_json(body["slow"])
         self.tended = (body["tended"][0], body["tended"][1])
         self.heard_ms = body["heard_ms"]

@@ -21,44 +21,50 @@ class Minute(NamedTuple):
     rh_pct: float | None
 
 
-class State(NamedTuple):
-    """The minute under way: its number, sums and counts."""
+class Accumulator:
+    """The minute under way. Mutable, since it moves with every reading; a fold all the same."""
 
-    number: int = -1
-    temp_sum: float = 0.0
-    temps: int = 0
-    rh_sum: float = 0.0
-    rhs: int = 0
+    __slots__ = ("number", "rh_sum", "rhs", "temp_sum", "temps")
 
+    def __init__(self, number: int = -1) -> None:
+        self.number = number
+        self.temp_sum = self.rh_sum = 0.0
+        self.temps = self.rhs = 0
 
-EMPTY = State()
+    def add(self, at_ms: int, temp_c: float | None, rh_pct: float | None) -> Minute | None:
+        """Add one reading; return the minute it closed, if it did.
 
+        Args:
+            at_ms: the reading's time; not before any earlier one.
+            temp_c: [°C] or None.
+            rh_pct: [%RH] or None.
+        """
+        number = at_ms // MS_PER_MIN
+        closed = None
+        if number != self.number:
+            closed = self.mean()
+            self.number, self.temp_sum, self.rh_sum, self.temps, self.rhs = number, 0.0, 0.0, 0, 0
+        if temp_c is not None:
+            self.temp_sum += temp_c
+            self.temps += 1
+        if rh_pct is not None:
+            self.rh_sum += rh_pct
+            self.rhs += 1
+        return closed
 
-def step(state: State, at_ms: int, temp_c: float | None, rh_pct: float | None) -> tuple[State, Minute | None]:
-    """Add one reading; return the minute it closed, if it did.
+    def mean(self) -> Minute | None:
+        """Return the minute as if it closed now; None if it holds nothing."""
+        if self.temps == 0 and self.rhs == 0:
+            return None
+        temp_c = round(self.temp_sum / self.temps, 3) if self.temps else None
+        rh_pct = round(self.rh_sum / self.rhs, 3) if self.rhs else None
+        return Minute((self.number + 1) * MS_PER_MIN, temp_c, rh_pct)
 
-    Args:
-        state: what the last step returned.
-        at_ms: the reading's time; not before any earlier one.
-        temp_c: [°C] or None.
-        rh_pct: [%RH] or None.
-    """
-    number = at_ms // MS_PER_MIN
-    closed = None
-    if number != state.number:
-        closed = mean(state)
-        state = State(number)
-    if temp_c is not None:
-        state = state._replace(temp_sum=state.temp_sum + temp_c, temps=state.temps + 1)
-    if rh_pct is not None:
-        state = state._replace(rh_sum=state.rh_sum + rh_pct, rhs=state.rhs + 1)
-    return state, closed
+    def to_json(self) -> list[float]:
+        """Return the state as JSON values."""
+        return [self.number, self.temp_sum, self.temps, self.rh_sum, self.rhs]
 
-
-def mean(state: State) -> Minute | None:
-    """Return the minute under way as if it closed now; None if it holds nothing."""
-    if state.temps == 0 and state.rhs == 0:
-        return None
-    temp_c = round(state.temp_sum / state.temps, 3) if state.temps else None
-    rh_pct = round(state.rh_sum / state.rhs, 3) if state.rhs else None
-    return Minute((state.number + 1) * MS_PER_MIN, temp_c, rh_pct)
+    def from_json(self, body: list[float]) -> None:
+        """Restore what `to_json` returned."""
+        self.number, self.temps, self.rhs = int(body[0]), int(body[2]), int(body[4])
+        self.temp_sum, self.rh_sum = body[1], body[3]

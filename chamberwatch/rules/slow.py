@@ -70,7 +70,7 @@ class Slow:
     """The slow rules' states of one probe."""
 
     __slots__ = (
-        "condensation", "cooling", "cycle", "day_means", "door", "hours", "humidity_blocks", "humidity_drift",
+        "condensation", "cooling", "cycle", "door", "hours", "humidity_blocks", "humidity_drift",
         "means", "norm", "probe", "swing", "temperature_blocks", "temperature_drift",
     )  # fmt: skip
 
@@ -89,8 +89,6 @@ class Slow:
         self.hours: tuple[Hour, ...] = ()
         self.means: tuple[float | None, float | None] = (None, None)
         """Temperature's and humidity's means over the last full cycle; None before one is learnt."""
-        self.day_means: tuple[float | None, float | None] = (None, None)
-        """The same over the last 24 h, from half-hour blocks; None before 12 h were seen."""
 
     def take(
         self, minute: Minute, bands: tuple[Band, Band], tended: tuple[int, int], *, frozen: bool
@@ -106,24 +104,33 @@ class Slow:
         self._learn(minute, frozen=frozen)
         return edges
 
+    def _period_ms(self) -> int | None:
+        return None if self.norm is None else max(self.norm.period_ms, 2 * blocks.BLOCK_MS)
+
     def _mean(self, at_ms: int) -> None:
-        if self.norm is not None:
-            period_ms = max(self.norm.period_ms, 2 * blocks.BLOCK_MS)
+        period_ms = self._period_ms()
+        if period_ms is not None:
             self.means = (
                 blocks.mean_of_last(self.temperature_blocks, at_ms, period_ms),
                 blocks.mean_of_last(self.humidity_blocks, at_ms, period_ms),
             )
-        self.day_means = (drift.day_mean(self.temperature_drift), drift.day_mean(self.humidity_drift))
+
+    def day_mean(self, *, temperature: bool) -> float | None:
+        """Return the mean of the last 24 h [°C or %RH], from half-hour blocks; None before 12 h were seen."""
+        return drift.day_mean(self.temperature_drift if temperature else self.humidity_drift)
 
     def _learn(self, minute: Minute, *, frozen: bool) -> None:
         before = self.cycle
         self.cycle = cycle.step(before, minute, frozen=frozen)
         if self.cycle.loops is not before.loops or (self.norm is None and self.cycle.loops):
             self.norm = cycle.learnt(self.cycle)
+        period_ms = self._period_ms()
         if minute.temp_c is not None:
-            self.temperature_blocks = blocks.step(self.temperature_blocks, minute.at_ms, minute.temp_c)
+            self.temperature_blocks = blocks.step(
+                self.temperature_blocks, minute.at_ms, minute.temp_c, period_ms
+            )
         if minute.rh_pct is not None:
-            self.humidity_blocks = blocks.step(self.humidity_blocks, minute.at_ms, minute.rh_pct)
+            self.humidity_blocks = blocks.step(self.humidity_blocks, minute.at_ms, minute.rh_pct, period_ms)
         self._mean(minute.at_ms)
         number = (minute.at_ms - 1) // MS_PER_H
         if not self.hours or self.hours[-1].number != number:
@@ -211,12 +218,12 @@ class Slow:
     def to_json(self) -> list[Any]:
         """Return the state as JSON values."""
         states = tuple(getattr(self, name) for name in STATES)
-        return [frozen_state.dump(states), frozen_state.dump((self.hours, self.means, self.day_means))]
+        return [frozen_state.dump(states), frozen_state.dump((self.hours, self.means))]
 
     def from_json(self, body: list[Any]) -> None:
         """Restore what `to_json` returned."""
         for (name, cls), part in zip(STATES.items(), body[0], strict=True):
             setattr(self, name, frozen_state.load(cls, part))
         self.hours = frozen_state.load(tuple[Hour, ...], body[1][0])
-        self.means, self.day_means = (tuple(pair) for pair in body[1][1:])
+        self.means = (body[1][1][0], body[1][1][1])
         self.norm = cycle.learnt(self.cycle)
