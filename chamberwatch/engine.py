@@ -86,7 +86,7 @@ class Engine:
             case Tend():
                 self._tend(item)
             case Hangs():
-                self._hung_ms[item.chamber] = item.hung_ms
+                self._hangs(item)
             case LinkLost():
                 self._link = self._link.lost(item.at_ms)
                 self._due_ms = 0
@@ -108,12 +108,13 @@ class Engine:
         busy = self._board.busy(lane.chamber)
         minute = lane.minute.number
         edges = lane.take(reading, frozen=busy)
+        if edges:
+            room = self._rooms[lane.chamber]
+            edges = [edge for edge in edges if not room.hold_back(lane, edge)]
         if lane.minute.number != minute:
             edges += self._each_minute(lane, reading.at_ms, frozen=busy)
         if not edges and not busy:
             return events
-        room = self._rooms[lane.chamber]
-        edges = [edge for edge in edges if not room.hold_back(lane, edge)]
         late_ms = arrived_ms - reading.at_ms
         for edge in edges:
             told = self._tell(lane, edge if edge.probe else edge._replace(probe=reading.probe))
@@ -122,9 +123,11 @@ class Engine:
 
     def _each_minute(self, lane: Lane, at_ms: int, *, frozen: bool) -> list[Edge]:
         """Let the probes of the chamber be compared, and the plan follow the pieces' age."""
-        band = planned.humidity_band(self._chambers[lane.chamber], self._hung_ms.get(lane.chamber, ()), at_ms)
-        if band != lane.humidity.band:
-            lane.humidity.plan(band)
+        hung_ms = self._hung_ms.get(lane.chamber, ())
+        if hung_ms:
+            band = planned.humidity_band(self._chambers[lane.chamber], hung_ms, at_ms)
+            if band != lane.humidity.band:
+                lane.humidity.plan(band)
         room = self._rooms[lane.chamber]
         return [*room.compare(lane, frozen=frozen), *room.stuck(lane), *room.release(lane, at_ms)]
 
@@ -233,6 +236,12 @@ class Engine:
             if item.chamber in (None, a.chamber) and item.kind in (None, a.kind)
         ]
         return [e for a in wanted for e in self._board.acknowledge(a.chamber, a.kind, item.at_ms, item.by)]
+
+    def _hangs(self, item: Hangs) -> None:
+        self._hung_ms[item.chamber] = item.hung_ms
+        for lane in self._lanes.values():
+            if lane.chamber == item.chamber and not item.hung_ms:
+                lane.humidity.plan(self._chambers[item.chamber].humidity)
 
     def _tend(self, item: Tend) -> None:
         """Open a door session, or lengthen the one that is on; one that is over changes nothing."""

@@ -27,7 +27,7 @@ def step(state: State, at_ms: int, value: float, period_ms: int | None) -> State
     """Add a minute's mean that ended at `at_ms`; keep what a period needs, once one is known."""
     number = (at_ms - 1) // BLOCK_MS
     if number == state.number:
-        return state._replace(total=round(state.total + value, 3), seen=state.seen + 1)
+        return State(number, round(state.total + value, 3), state.seen + 1, state.closed)
     closed = state.closed
     if state.seen:
         ended_ms = (state.number + 1) * BLOCK_MS

@@ -21,6 +21,8 @@ from chamberwatch.rules.minute import Minute
 SURFACE_LAG_MS = 90 * MS_PER_MIN
 WAIT_MS = 60 * MS_PER_MIN
 BACK_C = 0.5
+DRY_PCT, DRY_C = 90.0, 1.3
+"""Below 90 %RH the dew point is over 1.3 °C under the air (a test checks it): no need to compute it."""
 
 
 class State(NamedTuple):
@@ -45,11 +47,13 @@ def step(state: State, minute: Minute) -> tuple[State, Found | None]:
     """Follow one minute."""
     if minute.temp_c is None or minute.rh_pct is None:
         return state, None
+    surface_c = round(_surface(state, minute.at_ms, minute.temp_c), 4)
+    if not state.active and minute.rh_pct < DRY_PCT and minute.temp_c - surface_c < DRY_C:
+        return State(surface_c, minute.at_ms), None
     try:
         dew_c = dew_point_c(minute.temp_c, minute.rh_pct)
     except OutOfRange:
         return state, None
-    surface_c = round(_surface(state, minute.at_ms, minute.temp_c), 4)
     since_ms = (state.wet_since_ms or minute.at_ms) if dew_c > surface_c else 0
     if state.active:
         if dew_c < surface_c - BACK_C:

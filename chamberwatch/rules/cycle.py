@@ -76,16 +76,20 @@ def step(state: State, minute: Minute, *, frozen: bool) -> State:
     turn_state, turn = turning.step(
         BACK_C, turning.State() if gap else state.turn, minute.at_ms, minute.temp_c
     )
-    state = state._replace(
-        turn=turn_state,
-        last_ms=minute.at_ms,
-        began_ms=state.began_ms or minute.at_ms,
-        whole=state.whole and not gap and not frozen,
+    rh_low, rh_high, rh_pct = state.rh_low, state.rh_high, minute.rh_pct
+    if rh_pct is not None:
+        rh_low, rh_high = min(rh_low, rh_pct), max(rh_high, rh_pct)
+    state = State(
+        turn_state,
+        state.top,
+        state.bottom,
+        rh_low,
+        rh_high,
+        minute.at_ms,
+        state.began_ms or minute.at_ms,
+        state.whole and not gap and not frozen,
+        state.loops,
     )
-    if minute.rh_pct is not None:
-        state = state._replace(
-            rh_low=min(state.rh_low, minute.rh_pct), rh_high=max(state.rh_high, minute.rh_pct)
-        )
     if turn is None:
         return state
     if not turn.top:

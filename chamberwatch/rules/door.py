@@ -49,10 +49,11 @@ def step(
     if recent and at_ms - recent[-1][0] > GAP_MS:
         recent = ()
     recent = (*recent[-LOOK_BACK + 1 :], (at_ms, temp_c, minute.rh_pct))
-    state = state._replace(recent=recent)
     if state.since_ms == 0:
-        return _look(state, minute, norm), None
-    return _wait(state, at_ms, temp_c, tended)
+        if temp_c - min([r[1] for r in recent]) < JUMP_C:
+            return State(recent), None
+        return _look(State(recent), minute, norm), None
+    return _wait(state._replace(recent=recent), at_ms, temp_c, tended)
 
 
 def _look(state: State, minute: Minute, norm: Learnt | None) -> State:

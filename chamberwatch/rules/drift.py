@@ -54,7 +54,8 @@ def step(
     """Add a minute's mean; `least`: the smallest change that counts [unit]."""
     number = at_ms // state.length_ms
     if number == state.number:
-        return state._replace(total=round(state.total + value, 3), seen=state.seen + 1), None
+        total = round(state.total + value, 3)
+        return State(number, state.length_ms, total, state.seen + 1, state.blocks, state.told), None
     found = None
     if state.seen:
         ended_ms = (state.number + 1) * state.length_ms

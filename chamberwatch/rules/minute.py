@@ -35,11 +35,12 @@ class Accumulator:
         """Add one reading; return the minute it closed, if it did.
 
         Args:
-            at_ms: the reading's time; not before any earlier one.
+            at_ms: the reading's time; one of a minute that is closed already (the gate held it back while the
+            other half went on) counts in the minute under way.
             temp_c: [°C] or None.
             rh_pct: [%RH] or None.
         """
-        number = at_ms // MS_PER_MIN
+        number = max(at_ms // MS_PER_MIN, self.number)
         closed = None
         if number != self.number:
             closed = self.mean()

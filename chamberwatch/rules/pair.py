@@ -43,6 +43,7 @@ class Chamber:
 
     def hold_back(self, lane: Lane, edge: Edge) -> bool:
         """Return whether the edge must wait: then it is kept here."""
+        edge = edge._replace(probe=lane.plan.name)
         key = (edge.probe, edge.kind)
         if not edge.active:
             return self._held.pop(key, None) is not None
@@ -62,8 +63,11 @@ class Chamber:
     def _healthy(self, lane: Lane, at_ms: int) -> bool:
         newest_ms = lane.temperature.last_ms or 0
         stuck = lane.temperature.stuck.active or lane.humidity.stuck.active
-        lying = any(state.named for state in self._compared[lane.plan.name])
-        return not (lane.bad.active or stuck or lying) and at_ms - newest_ms <= lane.hold_ms
+        return not (lane.bad.active or stuck or self._lies(lane)) and at_ms - newest_ms <= lane.hold_ms
+
+    def _lies(self, lane: Lane) -> bool:
+        """Return whether the comparison names this probe, not the one it is compared with."""
+        return any(state.named == 1 for state in self._compared[lane.plan.name])
 
     def release(self, lane: Lane, at_ms: int) -> list[Edge]:
         """Let go of what has waited long enough or is seen by others now; drop what a lying probe raised."""
@@ -71,7 +75,7 @@ class Chamber:
         for key, (edge, until_ms) in list(self._held.items()):
             if key[0] != lane.plan.name:
                 continue
-            if any(state.named for state in self._compared[lane.plan.name]):
+            if self._lies(lane):
                 continue  # its own alarm says so already; this one waits until the probe is itself again
             if at_ms >= until_ms or self._seen_by_others(lane, edge.kind, at_ms) is not False:
                 del self._held[key]

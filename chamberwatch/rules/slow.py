@@ -6,7 +6,7 @@ order; each sees the norm as it was learnt before this minute; while `frozen` no
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import Any
 
 from chamberwatch.model import MS_PER_H, Band, Kind
 from chamberwatch.rules import blocks, condensation, cooling, cycle, door, drift, frozen_state, swing
@@ -31,38 +31,40 @@ STATES: dict[str, Any] = {
 """What a snapshot of one probe's slow rules holds, in this order."""
 
 
-class Hour(NamedTuple):
-    """One hour of a probe: number since 1970, sums, counts and extremes."""
+class Hour:
+    """One hour of a probe: number since 1970, sums, counts and extremes. Mutable while it is under way."""
 
-    number: int
-    temp_sum: float = 0.0
-    temps: int = 0
-    temp_min: float = 999.0
-    temp_max: float = -999.0
-    rh_sum: float = 0.0
-    rhs: int = 0
-    rh_min: float = 999.0
-    rh_max: float = -999.0
+    __slots__ = ("number", "rh_max", "rh_min", "rh_sum", "rhs", "temp_max", "temp_min", "temp_sum", "temps")
 
-    def add(self, minute: Minute) -> Hour:
-        """Return the hour with one more minute."""
-        hour = self
-        if minute.temp_c is not None:
-            t = minute.temp_c
-            hour = hour._replace(
-                temp_sum=round(hour.temp_sum + t, 3),
-                temps=hour.temps + 1,
-                temp_min=min(hour.temp_min, t),
-                temp_max=max(hour.temp_max, t),
-            )
-        if minute.rh_pct is not None:
-            h = minute.rh_pct
-            hour = hour._replace(
-                rh_sum=round(hour.rh_sum + h, 3),
-                rhs=hour.rhs + 1,
-                rh_min=min(hour.rh_min, h),
-                rh_max=max(hour.rh_max, h),
-            )
+    def __init__(self, number: int) -> None:
+        self.number = number
+        self.temp_sum = self.rh_sum = 0.0
+        self.temps = self.rhs = 0
+        self.temp_min = self.rh_min = 999.0
+        self.temp_max = self.rh_max = -999.0
+
+    def add(self, minute: Minute) -> None:
+        """Add one minute."""
+        temp_c, rh_pct = minute.temp_c, minute.rh_pct
+        if temp_c is not None:
+            self.temp_sum += temp_c
+            self.temps += 1
+            self.temp_min, self.temp_max = min(self.temp_min, temp_c), max(self.temp_max, temp_c)
+        if rh_pct is not None:
+            self.rh_sum += rh_pct
+            self.rhs += 1
+            self.rh_min, self.rh_max = min(self.rh_min, rh_pct), max(self.rh_max, rh_pct)
+
+    def to_json(self) -> list[float]:
+        """Return the state as JSON values."""
+        return [getattr(self, name) for name in self.__slots__]
+
+    @classmethod
+    def from_json(cls, body: list[float]) -> Hour:
+        """Restore what `to_json` returned."""
+        hour = cls(0)
+        for name, value in zip(cls.__slots__, body, strict=True):
+            setattr(hour, name, value)
         return hour
 
 
@@ -94,13 +96,8 @@ class Slow:
         self, minute: Minute, bands: tuple[Band, Band], tended: tuple[int, int], *, frozen: bool
     ) -> list[Edge]:
         """Judge one minute; `bands`: temperature's and humidity's as planned now."""
-        edges = [
-            *self._cooling(minute),
-            *self._door(minute, tended),
-            *self._drifts(minute, bands),
-            *self._swing(minute),
-            *self._condensation(minute),
-        ]
+        edges = self._cooling(minute) + self._door(minute, tended) + self._drifts(minute, bands)
+        edges += self._swing(minute) + self._condensation(minute)
         self._learn(minute, frozen=frozen)
         return edges
 
@@ -135,7 +132,7 @@ class Slow:
         number = (minute.at_ms - 1) // MS_PER_H
         if not self.hours or self.hours[-1].number != number:
             self.hours = (*self.hours[-HOURS:], Hour(number))
-        self.hours = (*self.hours[:-1], self.hours[-1].add(minute))
+        self.hours[-1].add(minute)
 
     def _edge(self, kind: Kind, minute: Minute, **values: Any) -> Edge:
         return Edge(kind, self.probe, at_ms=minute.at_ms, **values)
@@ -218,12 +215,12 @@ class Slow:
     def to_json(self) -> list[Any]:
         """Return the state as JSON values."""
         states = tuple(getattr(self, name) for name in STATES)
-        return [frozen_state.dump(states), frozen_state.dump((self.hours, self.means))]
+        return [frozen_state.dump(states), [[hour.to_json() for hour in self.hours], list(self.means)]]
 
     def from_json(self, body: list[Any]) -> None:
         """Restore what `to_json` returned."""
         for (name, cls), part in zip(STATES.items(), body[0], strict=True):
             setattr(self, name, frozen_state.load(cls, part))
-        self.hours = frozen_state.load(tuple[Hour, ...], body[1][0])
+        self.hours = tuple(map(Hour.from_json, body[1][0]))
         self.means = (body[1][1][0], body[1][1][1])
         self.norm = cycle.learnt(self.cycle)

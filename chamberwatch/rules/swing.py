@@ -65,6 +65,8 @@ def step(state: State, minute: Minute, saw_pct: float | None) -> tuple[State, tu
     slow = _count(
         state.slow, minute.at_ms, felt_pct, SLOW_BACK_PCT, SLOW_WINDOW_MS, SLOW_RANGE_PCT, SLOW_CYCLES
     )
+    if fast.active is state.fast.active and slow.active is state.slow.active:
+        return State(fast, slow, felt_pct, minute.at_ms), ()
     found = [
         _found(after, meat_feels_it=meat)
         for before, after, meat in ((state.fast, fast, False), (state.slow, slow, True))
@@ -88,7 +90,7 @@ def _count(
     if turn is not None:
         turns = (*turns, (turn.at_ms, turn.value))
     elif not turns or at_ms - turns[0][0] <= window_ms:
-        return count._replace(turn=turn_state)
+        return Count(turn_state, turns, count.active)
     turns = tuple(t for t in turns if at_ms - t[0] <= window_ms)
     found = sum(n for size, n in rainflow.ranges(v for _, v in turns) if size >= range_pct)
     return Count(turn_state, turns, found >= cycles)
