@@ -123,13 +123,17 @@ class Engine:
 
     def _each_minute(self, lane: Lane, at_ms: int, *, frozen: bool) -> list[Edge]:
         """Let the probes of the chamber be compared, and the plan follow the pieces' age."""
-        hung_ms = self._hung_ms.get(lane.chamber, ())
-        if hung_ms:
-            band = planned.humidity_band(self._chambers[lane.chamber], hung_ms, at_ms)
-            if band != lane.humidity.band:
-                lane.humidity.plan(band)
+        if self._hung_ms:
+            self._follow_plan(lane)
         room = self._rooms[lane.chamber]
         return [*room.compare(lane, frozen=frozen), *room.stuck(lane), *room.release(lane, at_ms)]
+
+    def _follow_plan(self, lane: Lane) -> None:
+        """Judge the humidity by the plan for this probe's minute: a restart finds the same."""
+        hung_ms, at_ms = self._hung_ms.get(lane.chamber, ()), lane.minute.number * MS_PER_MIN
+        band = planned.humidity_band(self._chambers[lane.chamber], hung_ms, at_ms)
+        if band != lane.humidity.band:
+            lane.humidity.plan(band)
 
     def _tell(self, lane: Lane, edge: Edge) -> list[Event]:
         return self._board.take(lane.chamber, edge, self._priority(lane.chamber, edge))
@@ -240,8 +244,7 @@ class Engine:
     def _hangs(self, item: Hangs) -> None:
         self._hung_ms[item.chamber] = item.hung_ms
         for lane in self._lanes.values():
-            if lane.chamber == item.chamber and not item.hung_ms:
-                lane.humidity.plan(self._chambers[item.chamber].humidity)
+            self._follow_plan(lane)
 
     def _tend(self, item: Tend) -> None:
         """Open a door session, or lengthen the one that is on; one that is over changes nothing."""
@@ -299,4 +302,6 @@ class Engine:
             if name in state["rooms"]:
                 room.from_json(state["rooms"][name])
         self._hung_ms = {name: tuple(hung) for name, hung in state["hung_ms"].items()}
+        for lane in self._lanes.values():
+            self._follow_plan(lane)
         self._due_ms = 0
