@@ -9,89 +9,15 @@ from __future__ import annotations
 
 from typing import Any
 
-from chamberwatch.model import MS_PER_H, MS_PER_S, Band, ChamberKind, ChamberPlan, Kind, ProbePlan, Reading
-from chamberwatch.rules import frozen_state, gate, implausible, limit, minute, silence, stuck
+from chamberwatch.model import MS_PER_H, ChamberKind, ChamberPlan, Kind, ProbePlan, Reading
+from chamberwatch.rules import gate, implausible, minute, silence, stuck
 from chamberwatch.rules.catalogue import JUMP_C, JUMP_PCT
 from chamberwatch.rules.edge import Edge
 from chamberwatch.rules.slow import Slow
+from chamberwatch.rules.track import NO_WINDOW, Track
 
-Window = tuple[int, int]
-"""[from, until) of a door session, ms."""
-NO_WINDOW: Window = (0, 0)
 NEAR_C, FAR_C = 1.0, 3.0
 NEAR_PCT, FAR_PCT = 5.0, 10.0
-
-
-class Track:
-    """One quantity of one probe: its gate, its two limits, whether it is stuck, its newest sample's time."""
-
-    __slots__ = (
-        "_gate",
-        "_gate_params",
-        "_high",
-        "_kinds",
-        "_low",
-        "_probe",
-        "_reach",
-        "band",
-        "last_ms",
-        "stuck",
-        "sums",
-    )
-
-    def __init__(
-        self, kinds: tuple[Kind, Kind], band: Band, probe: ProbePlan, jump: float, reach: tuple[float, float]
-    ) -> None:
-        self._kinds, self._probe, self._reach = kinds, probe, reach
-        self._gate_params = gate.Params(jump, silence.patience_ms(probe.every_s))
-        self.plan(band)
-        self._gate = gate.State()
-        self.stuck = stuck.State()
-        self.sums = [limit.RESTING, limit.RESTING]
-        self.last_ms: int | None = None
-
-    def plan(self, band: Band) -> None:
-        """Judge by this band from now on; sums and alarms that stand go on from where they are."""
-        self.band = band
-        every_ms = round(self._probe.every_s * MS_PER_S)
-        hold_ms = silence.patience_ms(self._probe.every_s)
-        near, far = self._reach
-        self._high, self._low = (
-            limit.Params(kind, sign, at, band.patience, every_ms, hold_ms, near=near, far=far)
-            for kind, sign, at in zip(self._kinds, (1, -1), (band.high, band.low), strict=True)
-        )
-
-    def pass_gate(self, at_ms: int, value: float) -> gate.Passed | None:
-        """Let one reading through the gate; None if it is late (at or behind the newest seen)."""
-        state = self._gate
-        if at_ms <= (state.pending[0] if state.pending is not None else state.at_ms):
-            return None
-        self._gate, passed = gate.step(self._gate_params, state, at_ms, value)
-        return passed
-
-    def judge(self, at_ms: int, value: float, tended: Window, mean: float | None) -> list[Edge]:
-        """Judge one sample by both limits; `mean`: over the last full cycle, if one is learnt."""
-        held = tended[0] <= at_ms < tended[1]
-        edges: list[Edge] = []
-        for i, params in ((0, self._high), (1, self._low)):
-            self.sums[i], edge = limit.step(
-                params, self.sums[i], value, at_ms, self.last_ms, held=held, mean=mean
-            )
-            if edge is not None:
-                edges.append(edge)
-        self.last_ms = at_ms
-        return edges
-
-    def to_json(self) -> list[Any]:
-        """Return the state as JSON values."""
-        return [self.last_ms, *map(frozen_state.dump, (self._gate, self.stuck, tuple(self.sums)))]
-
-    def from_json(self, body: list[Any]) -> None:
-        """Restore what `to_json` returned."""
-        self.last_ms = body[0]
-        self._gate = frozen_state.load(gate.State, body[1])
-        self.stuck = frozen_state.load(stuck.State, body[2])
-        self.sums = [frozen_state.load(limit.State, s) for s in body[3]]
 
 
 Sample = tuple[int, float]
@@ -146,6 +72,10 @@ class Lane:
         `frozen`: an alarm stands in the chamber, so nothing of now is learnt as its norm.
         """
         at_ms, temp_c, rh_pct = reading.at_ms, reading.temp_c, reading.rh_pct
+        if temp_c is not None and rh_pct is not None and self._plain(at_ms, temp_c, rh_pct):
+            self.heard_ms = reading.arrived_ms
+            closed = self.minute.add(at_ms, temp_c, rh_pct)
+            return self._slow(closed, frozen=frozen) if closed is not None else []
         temps = self.temperature.pass_gate(at_ms, temp_c) if temp_c is not None else None
         rhs = self.humidity.pass_gate(at_ms, rh_pct) if rh_pct is not None else None
         if temps is None and rhs is None:
@@ -154,6 +84,23 @@ class Lane:
         self.heard_ms = reading.arrived_ms
         glitch = (temps is not None and temps.glitch) or (rhs is not None and rhs.glitch)
         return edges + self.count(at_ms, bad=glitch)
+
+    def _plain(self, at_ms: int, temp_c: float, rh_pct: float) -> bool:
+        """Take the short way if both halves are plain; return whether it was taken."""
+        temperature, humidity = self.temperature, self.humidity
+        if (
+            self.judged_by_day
+            or self.bad is not implausible.RESTING
+            or not temperature.plain(at_ms, temp_c)
+            or not humidity.plain(at_ms, rh_pct)
+        ):
+            return False
+        temperature.accept(at_ms, temp_c)
+        humidity.accept(at_ms, rh_pct)
+        return True
+
+    def _slow(self, closed: minute.Minute, *, frozen: bool) -> list[Edge]:
+        return self.slow.take(closed, (self.temperature.band, self.humidity.band), self.tended, frozen=frozen)
 
     def _judge(self, temps: gate.Passed | None, rhs: gate.Passed | None, *, frozen: bool) -> list[Edge]:
         """Judge what passed the gates: the minute first, then each limit, oldest sample first."""
@@ -164,8 +111,7 @@ class Lane:
         for at_ms, temp_c, rh_pct in _together(temp_samples, rh_samples):
             closed = self.minute.add(at_ms, temp_c, rh_pct)
             if closed is not None:
-                bands = (self.temperature.band, self.humidity.band)
-                edges += self.slow.take(closed, bands, self.tended, frozen=frozen)
+                edges += self._slow(closed, frozen=frozen)
             if temp_c is not None:
                 edges += self._sample(self.temperature, at_ms, temp_c, mean_t)
             if rh_pct is not None:

@@ -13,9 +13,10 @@ from typing import Any
 from chamberwatch.model import MS_PER_H, MS_PER_MIN, Kind
 from chamberwatch.rules import disagree, frozen_state
 from chamberwatch.rules.edge import Edge
-from chamberwatch.rules.lane import Lane, Track
+from chamberwatch.rules.lane import Lane
 from chamberwatch.rules.slow import Hour
 from chamberwatch.rules.stuck import MOVED_C, MOVED_PCT
+from chamberwatch.rules.track import Track
 
 HELD_MS = 125 * MS_PER_MIN
 """Two hourly means and a few minutes."""

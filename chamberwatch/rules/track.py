@@ -1,0 +1,113 @@
+"""One quantity of one probe on its way through the rules that look at every single reading.
+
+Mutable, but a fold. Nearly every reading is plain: no jump, another value than the last, inside the band, no
+sum under way. Such a one can change no rule's mind, so it takes the short way (`plain`, `accept`); a test
+holds that the short way and the long way leave the same state.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from chamberwatch.model import MS_PER_S, Band, Kind, ProbePlan
+from chamberwatch.rules import frozen_state, gate, limit, silence, stuck
+from chamberwatch.rules.edge import Edge
+
+Window = tuple[int, int]
+"""[from, until) of a door session, ms."""
+NO_WINDOW: Window = (0, 0)
+
+
+class Track:
+    """One quantity of one probe: its gate, its two limits, whether it is stuck, its newest sample's time."""
+
+    __slots__ = (
+        "_calm",
+        "_gate",
+        "_gate_params",
+        "_high",
+        "_kinds",
+        "_low",
+        "_probe",
+        "_reach",
+        "band",
+        "last_ms",
+        "stuck",
+        "sums",
+    )
+
+    def __init__(
+        self, kinds: tuple[Kind, Kind], band: Band, probe: ProbePlan, jump: float, reach: tuple[float, float]
+    ) -> None:
+        self._kinds, self._probe, self._reach = kinds, probe, reach
+        self._gate_params = gate.Params(jump, silence.patience_ms(probe.every_s))
+        self.plan(band)
+        self._gate = gate.State()
+        self.stuck = stuck.State()
+        self.sums = [limit.RESTING, limit.RESTING]
+        self._calm = True
+        self.last_ms: int | None = None
+
+    def plan(self, band: Band) -> None:
+        """Judge by this band from now on; sums and alarms that stand go on from where they are."""
+        self.band = band
+        every_ms = round(self._probe.every_s * MS_PER_S)
+        hold_ms = silence.patience_ms(self._probe.every_s)
+        near, far = self._reach
+        self._high, self._low = (
+            limit.Params(kind, sign, at, band.patience, every_ms, hold_ms, near=near, far=far)
+            for kind, sign, at in zip(self._kinds, (1, -1), (band.high, band.low), strict=True)
+        )
+
+    def plain(self, at_ms: int, value: float) -> bool:
+        """Return whether this reading can change no rule's mind."""
+        state, params = self._gate, self._gate_params
+        return (
+            self._calm
+            and state.value is not None
+            and state.pending is None
+            and 0 < at_ms - state.at_ms <= params.hold_ms
+            and -params.jump <= value - state.value <= params.jump
+            and value != self.stuck.value
+            and not self.stuck.active
+            and self.band.low <= value <= self.band.high
+        )
+
+    def accept(self, at_ms: int, value: float) -> None:
+        """Take a plain reading."""
+        self._gate = gate.State(value, at_ms)
+        self.stuck = stuck.State(value, at_ms, at_ms)
+        self.last_ms = at_ms
+
+    def pass_gate(self, at_ms: int, value: float) -> gate.Passed | None:
+        """Let one reading through the gate; None if it is late (at or behind the newest seen)."""
+        state = self._gate
+        if at_ms <= (state.pending[0] if state.pending is not None else state.at_ms):
+            return None
+        self._gate, passed = gate.step(self._gate_params, state, at_ms, value)
+        return passed
+
+    def judge(self, at_ms: int, value: float, tended: Window, mean: float | None) -> list[Edge]:
+        """Judge one sample by both limits; `mean`: over the last full cycle, if one is learnt."""
+        held = tended[0] <= at_ms < tended[1]
+        edges: list[Edge] = []
+        for i, params in ((0, self._high), (1, self._low)):
+            self.sums[i], edge = limit.step(
+                params, self.sums[i], value, at_ms, self.last_ms, held=held, mean=mean
+            )
+            if edge is not None:
+                edges.append(edge)
+        self.last_ms = at_ms
+        self._calm = self.sums[0] is limit.RESTING and self.sums[1] is limit.RESTING
+        return edges
+
+    def to_json(self) -> list[Any]:
+        """Return the state as JSON values."""
+        return [self.last_ms, *map(frozen_state.dump, (self._gate, self.stuck, tuple(self.sums)))]
+
+    def from_json(self, body: list[Any]) -> None:
+        """Restore what `to_json` returned."""
+        self.last_ms = body[0]
+        self._gate = frozen_state.load(gate.State, body[1])
+        self.stuck = frozen_state.load(stuck.State, body[2])
+        self.sums = [frozen_state.load(limit.State, s) for s in body[3]]
