@@ -87,6 +87,9 @@ class Kind(StrEnum):
     DOOR_OPEN = "door-open"
     PROBE_STUCK = "probe-stuck"
     PROBES_DISAGREE = "probes-disagree"
+    CLOCK_STEP = "clock-step"
+    DISK_LOW = "disk-low"
+    CHANNEL_FAILING = "channel-failing"
 
 
 class EventState(StrEnum):

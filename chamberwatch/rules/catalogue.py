@@ -161,5 +161,30 @@ CATALOGUE: dict[Kind, Entry] = {
             Priority.MEDIUM,
             "our choice, against makers' stated drift (from memory)",
         ),
+        Entry(
+            Kind.CLOCK_STEP,
+            "the board's clock was set anew: it moved against the time that passed; the value is by how much, "
+            "above 0 for forwards",
+            "a one-off fact",
+            "s",
+            Priority.LOW,
+            "our choice",
+        ),
+        Entry(
+            Kind.DISK_LOW,
+            "less than 10 % of the disk that holds the journal is free",
+            "10 % is free again",
+            "% free",
+            Priority.MEDIUM,
+            "our choice",
+        ),
+        Entry(
+            Kind.CHANNEL_FAILING,
+            "a channel refuses what it is handed, try after try",
+            "it takes a message",
+            "tries",
+            Priority.MEDIUM,
+            "our choice",
+        ),
     )
 }
