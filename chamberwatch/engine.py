@@ -10,15 +10,20 @@ from __future__ import annotations
 
 import json
 import zlib
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
 from chamberwatch.model import (
     MS_PER_MIN,
+    MS_PER_S,
     Acknowledge,
     Alarm,
     ChamberPlan,
+    ChannelState,
+    DiskFree,
     Event,
+    HangingTime,
     Hangs,
     Input,
     Kind,
@@ -29,9 +34,10 @@ from chamberwatch.model import (
     Reading,
     Refusal,
     Resumed,
+    Stepped,
     Tend,
 )
-from chamberwatch.rules import deadlines, planned
+from chamberwatch.rules import deadlines, house, planned
 from chamberwatch.rules.alarm import Board, fact
 from chamberwatch.rules.catalogue import GAP_FLOOR_MS
 from chamberwatch.rules.edge import Edge
@@ -56,11 +62,23 @@ class Engine:
             name: Chamber(name, [lane for lane in self._lanes.values() if lane.chamber == name])
             for name in self._chambers
         }
-        self._hung_ms: dict[str, tuple[int, ...]] = {}
+        self._stays: dict[str, tuple[HangingTime, ...]] = {}
         self._board = Board()
         self._link = deadlines.Link()
         self._now_ms = 0
         self._due_ms = NEVER_MS
+        self._handlers: dict[type, Callable[[Any], list[Event]]] = {
+            Refusal: self._refusal,
+            Acknowledge: self._acknowledge,
+            Tend: self._tend,
+            Hangs: self._hangs,
+            LinkLost: self._link_lost,
+            LinkBack: self._link_back,
+            Stepped: self._stepped,
+            DiskFree: lambda item: self._house(Kind.DISK_LOW, house.DISK, item),
+            ChannelState: lambda item: self._house(Kind.CHANNEL_FAILING, item.channel, item),
+        }
+        """What is not a reading, and not a start; a tick only lets deadlines fall due."""
 
     # -- the fold ------------------------------------------------------------------------------------------
 
@@ -78,23 +96,8 @@ class Engine:
         return events
 
     def _other(self, item: Input) -> list[Event]:
-        match item:
-            case Refusal():
-                return self._refusal(item)
-            case Acknowledge():
-                return self._acknowledge(item)
-            case Tend():
-                self._tend(item)
-            case Hangs():
-                self._hangs(item)
-            case LinkLost():
-                self._link = self._link.lost(item.at_ms)
-                self._due_ms = 0
-            case LinkBack():
-                return self._link_back(item)
-            case _:
-                pass
-        return []
+        handler = self._handlers.get(type(item))
+        return handler(item) if handler is not None else []
 
     def _reading(self, reading: Reading) -> list[Event]:
         lane = self._lanes.get(reading.probe)
@@ -123,15 +126,15 @@ class Engine:
 
     def _each_minute(self, lane: Lane, at_ms: int, *, frozen: bool) -> list[Edge]:
         """Let the probes of the chamber be compared, and the plan follow the pieces' age."""
-        if self._hung_ms:
+        if self._stays:
             self._follow_plan(lane)
         room = self._rooms[lane.chamber]
         return [*room.compare(lane, frozen=frozen), *room.stuck(lane), *room.release(lane, at_ms)]
 
     def _follow_plan(self, lane: Lane) -> None:
         """Judge the humidity by the plan for this probe's minute: a restart finds the same."""
-        hung_ms, at_ms = self._hung_ms.get(lane.chamber, ()), lane.minute.number * MS_PER_MIN
-        band = planned.humidity_band(self._chambers[lane.chamber], hung_ms, at_ms)
+        stays, at_ms = self._stays.get(lane.chamber, ()), lane.minute.number * MS_PER_MIN
+        band = planned.humidity_band(self._chambers[lane.chamber], stays, at_ms)
         if band != lane.humidity.band:
             lane.humidity.plan(band)
 
@@ -241,17 +244,37 @@ class Engine:
         ]
         return [e for a in wanted for e in self._board.acknowledge(a.chamber, a.kind, item.at_ms, item.by)]
 
-    def _hangs(self, item: Hangs) -> None:
-        self._hung_ms[item.chamber] = item.hung_ms
+    def _house(self, kind: Kind, name: str, item: DiskFree | ChannelState) -> list[Event]:
+        alarm = self._board.standing(house.HOUSE, kind)
+        standing = alarm is not None and name in alarm.probes
+        if isinstance(item, DiskFree):
+            edge = house.disk(item, standing=standing)
+        else:
+            edge = house.channel(item, standing=standing)
+        return [] if edge is None else self._board.take(house.HOUSE, edge)
+
+    def _stepped(self, item: Stepped) -> list[Event]:
+        value_s = item.by_ms / MS_PER_S
+        return [fact(Kind.CLOCK_STEP, house.HOUSE, (), item.at_ms, item.at_ms, value_s)]
+
+    def _hangs(self, item: Hangs) -> list[Event]:
+        self._stays[item.chamber] = item.stays
         for lane in self._lanes.values():
             self._follow_plan(lane)
+        return []
 
-    def _tend(self, item: Tend) -> None:
+    def _tend(self, item: Tend) -> list[Event]:
         """Open a door session, or lengthen the one that is on; one that is over changes nothing."""
         for lane in self._lanes.values():
             from_ms, until_ms = lane.tended
             if lane.chamber == item.chamber and item.until_ms > until_ms:
                 lane.tended = (from_ms if item.at_ms <= until_ms else item.at_ms, item.until_ms)
+        return []
+
+    def _link_lost(self, item: LinkLost) -> list[Event]:
+        self._link = self._link.lost(item.at_ms)
+        self._due_ms = 0
+        return []
 
     def _link_back(self, item: LinkBack) -> list[Event]:
         link = self._link
@@ -285,7 +308,7 @@ class Engine:
             "board": self._board.to_json(),
             "link": list(self._link),
             "rooms": {name: room.to_json() for name, room in self._rooms.items()},
-            "hung_ms": self._hung_ms,
+            "stays": self._stays,
         }
         return zlib.compress(json.dumps(body, separators=(",", ":")).encode())
 
@@ -301,7 +324,9 @@ class Engine:
         for name, room in self._rooms.items():
             if name in state["rooms"]:
                 room.from_json(state["rooms"][name])
-        self._hung_ms = {name: tuple(hung) for name, hung in state["hung_ms"].items()}
+        self._stays = {
+            name: tuple(HangingTime(*stay) for stay in stays) for name, stays in state["stays"].items()
+        }
         for lane in self._lanes.values():
             self._follow_plan(lane)
         self._due_ms = 0

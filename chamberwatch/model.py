@@ -327,12 +327,43 @@ class Acknowledge(NamedTuple):
     by: str
 
 
+class HangingTime(NamedTuple):
+    """One piece's stay: first hung at `hung_ms` (wherever that was), here from `from_ms` up to `to_ms`."""
+
+    hung_ms: int
+    from_ms: int
+    to_ms: int | None
+
+
 class Hangs(NamedTuple):
-    """What hangs in a chamber now, as far as the planned air depends on it: when each piece was hung."""
+    """All stays in a chamber that the planned air of now or later may depend on, as known now."""
 
     at_ms: int
     chamber: str
-    hung_ms: tuple[int, ...]
+    stays: tuple[HangingTime, ...]
+
+
+class Stepped(NamedTuple):
+    """The wall clock was set by `by_ms` (forward above 0)."""
+
+    at_ms: int
+    by_ms: int
+
+
+class DiskFree(NamedTuple):
+    """How much of the journal's disk is free [%]."""
+
+    at_ms: int
+    free_pct: float
+
+
+class ChannelState(NamedTuple):
+    """How a channel does: `failing_since_ms` None while messages go through."""
+
+    at_ms: int
+    channel: str
+    failing_since_ms: int | None
+    tries: int = 0
 
 
 class Tend(NamedTuple):
@@ -356,7 +387,20 @@ class LinkBack(NamedTuple):
     kept: bool
 
 
-Input = Reading | Refusal | Tick | Resumed | Acknowledge | Hangs | Tend | LinkLost | LinkBack
+Input = (
+    Reading
+    | Refusal
+    | Tick
+    | Resumed
+    | Acknowledge
+    | Hangs
+    | Tend
+    | Stepped
+    | DiskFree
+    | ChannelState
+    | LinkLost
+    | LinkBack
+)
 
 
 @dataclass(frozen=True, slots=True)

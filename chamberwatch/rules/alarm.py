@@ -103,7 +103,8 @@ class Board:
         board._ended = [(chamber, Kind(kind), ident, at_ms) for chamber, kind, ident, at_ms in body["ended"]]
         for item in body["alarms"]:
             told_ms = item.pop("told_ms")
-            probes = tuple(p for p in item.pop("probes") if chambers.get(p) == item["chamber"])
+            where = item["chamber"]
+            probes = tuple(p for p in item.pop("probes") if not where or chambers.get(p) == where)
             kind, priority = Kind(item.pop("kind")), Priority(item.pop("priority"))
             if probes:
                 board._put(Alarm(kind=kind, priority=priority, probes=probes, **item), told_ms)
@@ -258,12 +259,12 @@ class Board:
             state,
             alarm.priority,
             alarm.chamber,
-            alarm.probes,
+            alarm.probes if alarm.chamber else (),
             alarm.value,
             shown,
             because=alarm.because,
             note=note,
             worst=alarm.worst,
-            detail=alarm.detail,
+            detail=alarm.detail if alarm.chamber else ", ".join(alarm.probes),
             meets_ms=alarm.meets_ms,
         )

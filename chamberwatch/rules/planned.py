@@ -9,15 +9,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from chamberwatch.model import MS_PER_DAY, MS_PER_H, Band, ChamberPlan
+from chamberwatch.model import MS_PER_DAY, MS_PER_H, Band, ChamberPlan, HangingTime
 
 NEW_PIECE_MS = 72 * MS_PER_H
 NEW_PIECE_HIGH_PCT = 92.0
 
 
-def humidity_band(plan: ChamberPlan, hung_ms: Sequence[int], at_ms: int) -> Band:
-    """Return the humidity planned at `at_ms` [%RH]; `hung_ms`: when each piece now hanging was hung."""
-    ages = [at_ms - since_ms for since_ms in hung_ms if since_ms <= at_ms]
+def humidity_band(plan: ChamberPlan, stays: Sequence[HangingTime], at_ms: int) -> Band:
+    """Return the humidity planned at `at_ms` [%RH], by the pieces that hang then."""
+    ages = [at_ms - s.hung_ms for s in stays if s.from_ms <= at_ms and (s.to_ms is None or at_ms < s.to_ms)]
     band = plan.humidity
     if not ages:
         return band
