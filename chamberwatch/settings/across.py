@@ -90,7 +90,7 @@ def _names(data: dict[str, Any]) -> Iterator[str]:
         ("notify.channel", _named(data, ("notify", "channel"), "name")),
     ):
         for name, n in Counter(f.value for f in found).items():
-            if n > 1:
+            if n > 1 and "://" not in name:
                 yield f"{what}: {n} are named {name!r}; each needs a name of its own"
 
 

@@ -34,7 +34,10 @@ Loc = tuple[int | str, ...]
 def describe(error: ValidationError, data: dict[str, Any]) -> list[str]:
     """Return one line a fault: where it is, what was given, what is allowed."""
     return [
-        _line(fault["loc"], fault["type"], fault["msg"], fault["input"], data) for fault in error.errors()
+        _line(fault["loc"], fault["type"], fault["msg"], fault["input"], data)
+        for fault in error.errors()
+        # A list whose only entry has a fault counts as too short as well: true, but no help.
+        if fault["type"] != "too_short" or not fault["input"]
     ]
 
 
@@ -86,7 +89,8 @@ def where(loc: Loc, data: dict[str, Any]) -> str:
             node = {}
         if isinstance(part, int):
             name = node.get("name") if isinstance(node, dict) else None
-            out += f" {part + 1}" + (f" ({name})" if isinstance(name, str) else "")
+            fit = isinstance(name, str) and len(name) <= SHOWN_CHARS and "://" not in name
+            out += f" {part + 1}" + (f" ({name})" if fit else "")
         else:
             out += ("." if out else "") + part
     return out or "the file"

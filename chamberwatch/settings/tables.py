@@ -63,7 +63,7 @@ class JournalTable(Table):
     @classmethod
     def _a_file(cls, path: Path) -> Path:
         if not path.name:
-            raise ValueError("it must name a file")
+            raise ValueError("a file must be named here")
         return path
 
 
