@@ -49,6 +49,7 @@ class Look(NamedTuple):
 
 
 NO_AIR = Air(None, None, None)
+NEVER = (NO_AIR, NO_AIR)
 
 
 class Teller:
@@ -70,16 +71,22 @@ class Teller:
         self._zone = zone
         self._units = units
         self._rehearsal = rehearsal
-        self._air: dict[str, Air] = {}
+        self._air: dict[str, tuple[Air, Air]] = {}
         self._refused: dict[str, Counter[str]] = {}
 
     def see(self, reading: Reading) -> None:
-        """Remember a probe's newest air."""
-        old = self._air.get(reading.probe, NO_AIR)
+        """Remember a probe's newest air, and the one before."""
+        old, before = self._air.get(reading.probe, NEVER)
         if old.at_ms is None or reading.at_ms >= old.at_ms:
             temp_c = old.temp_c if reading.temp_c is None else reading.temp_c
             rh_pct = old.rh_pct if reading.rh_pct is None else reading.rh_pct
-            self._air[reading.probe] = Air(temp_c, rh_pct, reading.at_ms)
+            kept = before if reading.at_ms == old.at_ms else old
+            self._air[reading.probe] = Air(temp_c, rh_pct, reading.at_ms), kept
+
+    def _air_at(self, probe: str, at_ms: int) -> Air:
+        """Return the last air known by then: the newest may be what let a deadline fall due."""
+        newest, before = self._air.get(probe, NEVER)
+        return newest if newest.at_ms is None or newest.at_ms <= at_ms else before
 
     def remember(self, readings: Iterable[Reading]) -> None:
         """Take up what was last known of each probe before this process began."""
@@ -99,8 +106,8 @@ class Teller:
         reasons: Counter[str] = sum((self._refused.get(p, Counter()) for p in event.probes), Counter())
         return Look(
             other,
-            self._air[other] if other is not None else NO_AIR,
-            self._air.get(event.probes[0], NO_AIR) if event.probes else NO_AIR,
+            self._air_at(other, event.at_ms) if other is not None else NO_AIR,
+            self._air_at(event.probes[0], event.at_ms) if event.probes else NO_AIR,
             tuple(text for text, _ in reasons.most_common(REASONS_SHOWN)),
         )
 
@@ -141,7 +148,7 @@ class Teller:
             for p in self._plan.probes
             if p.chamber == event.chamber
             and p.name not in event.probes
-            and (at_ms := self._air.get(p.name, NO_AIR).at_ms) is not None
+            and (at_ms := self._air_at(p.name, event.at_ms).at_ms) is not None
             and event.at_ms - at_ms <= patience_ms(p.every_s)
         ]
         return max(fresh)[1] if fresh else None
