@@ -65,11 +65,19 @@ class Home:
         Raises:
             InputMissing: there is no journal yet.
         """
+        self.need_journal()
+        return Reader(self.journal_path)
+
+    def need_journal(self) -> None:
+        """See that the journal is there.
+
+        Raises:
+            InputMissing: it is not.
+        """
         if not self.journal_path.exists():
             raise InputMissing(
                 f"{self.journal_path}: there is no journal here yet; `watch` or `replay` makes it"
             )
-        return Reader(self.journal_path)
 
     def units(self, reader: Reader | None = None) -> str:
         """Return "metric" or "us": the settings' word, else the journal's."""
@@ -77,14 +85,14 @@ class Home:
             return self.settings.file.units
         return reader.units() if reader is not None else "metric"
 
-    def when(self, text: str | None, now_ms: int) -> int:
+    def when(self, text: str | None, now_ms: int, option: str = "--at") -> int:
         """Read a time a person wrote (default: now)."""
         if text is None:
             return now_ms
         try:
             return parse_when(text, now_ms, self.zone)
         except ValueError as error:
-            raise UsageError(f"--at {text!r}: {error}") from None
+            raise UsageError(f"{option}: {error}") from None
 
 
 def _config(args: argparse.Namespace, *, need_settings: bool) -> Path | None:

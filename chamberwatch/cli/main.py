@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import argparse
+import io
 import os
+import re
 import sys
+import traceback
 from pathlib import Path
-from typing import NoReturn
+from typing import Any, NoReturn
 
 from chamberwatch import __version__
 from chamberwatch.cli import facts, running, views
@@ -20,6 +23,11 @@ exit codes: 0 done · 64 the command line · 65 a fact refused · 66 a file miss
 
 
 class _Parser(argparse.ArgumentParser):
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        # "-5g" is a wrong mass and not an unknown option: the parser of masses says what is wrong with it.
+        self._negative_number_matcher = re.compile(r"^-[\d.]")
+
     def error(self, message: str) -> NoReturn:
         raise UsageError(f"{message}\ntry: {self.prog} --help")
 
@@ -45,6 +53,9 @@ def parser() -> argparse.ArgumentParser:
 
 def main(argv: list[str] | None = None) -> int:
     """Run one command; return its exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a terminal without ° still gets its answer
     try:
         args = parser().parse_args(argv)
         return int(args.run(args) or 0)
@@ -57,3 +68,7 @@ def main(argv: list[str] | None = None) -> int:
         return 0
     except KeyboardInterrupt:
         return 130
+    except Exception as error:  # noqa: BLE001  the last resort: whatever else it is, it is our own fault
+        traceback.print_exc()
+        print(f"chamberwatch: a fault of our own ({type(error).__name__}); please report it", file=sys.stderr)
+        return ChamberwatchError.exit_code

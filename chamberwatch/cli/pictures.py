@@ -2,26 +2,28 @@
 
 from __future__ import annotations
 
-from datetime import tzinfo
+from collections.abc import Callable
+from datetime import datetime, tzinfo
+from functools import partial
 from typing import Any
 
 from chamberwatch.cli.layout import paragraph
 from chamberwatch.journal.pieces import Piece
 from chamberwatch.journal.views import ChamberAir, ProbeState
-from chamberwatch.model import MS_PER_MIN, Alarm, AlarmState, Band, ChamberPlan
+from chamberwatch.model import MS_PER_MIN, MS_PER_S, Alarm, AlarmState, Band, ChamberPlan
 from chamberwatch.psychrometrics import dew_point_c
 from chamberwatch.wire.timestamp import parse_rfc3339
-from chamberwatch.words.times import format_local
-from chamberwatch.words.units import show_mass, show_rh, show_span, show_temp
+from chamberwatch.words.times import MONTHS, WEEKDAYS, format_local
+from chamberwatch.words.units import show_mass, show_rh, show_span, show_temp, temp_number
+from chamberwatch.words.view import AIR_KINDS, TEMPERATURE_KINDS, TOO, join
 
 OLD_MS = 5 * MS_PER_MIN
 STATE_WORDS = {
     AlarmState.UNACKNOWLEDGED: "nobody is on it",
     AlarmState.ACKNOWLEDGED: "somebody is on it",
-    AlarmState.RETURNED: "over, not yet seen by anybody",
+    AlarmState.RETURNED: "over since {over}, not yet seen by anybody",
 }
-EDGE_WORDS = {"active": "!", "returned": "-", "noted": "."}
-"""One sign an event: began, ended, noted."""
+EDGE_WORDS = {"active": "alarm", "returned": "over ", "noted": "note "}
 
 
 def air_lines(air: ChamberAir, plan: ChamberPlan | None, now_ms: int, zone: tzinfo, units: str) -> list[str]:
@@ -32,24 +34,26 @@ def air_lines(air: ChamberAir, plan: ChamberPlan | None, now_ms: int, zone: tzin
     when = f"{show_span(age_ms)} ago" if age_ms < 2 * OLD_MS else format_local(air.at_ms, now_ms, zone)
     lines = [f"{air.chamber}, {when}" + (" (old!)" if age_ms > OLD_MS else "")]
     if air.temp_c is not None:
-        told = _against(air.temp_c, plan.temperature if plan else None, lambda v: show_temp(v, units))
+        told = _against(air.temp_c, plan.temperature if plan else None, partial(temp_number, units=units))
         lines.append(f"  {show_temp(air.temp_c, units):>8}  {told}")
     if air.rh_pct is not None:
-        told = _against(air.rh_pct, plan.humidity if plan else None, show_rh)
+        told = _against(air.rh_pct, plan.humidity if plan else None, float)
         lines.append(f"  {show_rh(air.rh_pct):>8}  {told}")
     if air.temp_c is not None and air.rh_pct:
         lines.append(f"  {show_temp(dew_point_c(air.temp_c, air.rh_pct), units):>8}  dew point")
     return lines
 
 
-def _against(value: float, band: Band | None, show: Any) -> str:
+def _against(value: float, band: Band | None, shown: Callable[[float], float]) -> str:
+    """Return the planned band and how far out of it a value is, in the figures people see."""
     if band is None:
         return ""
-    planned = f"planned {show(band.low)} to {show(band.high)}"
+    low, high, there = shown(band.low), shown(band.high), shown(value)
+    planned = f"planned {low:.4g} to {high:.4g}"
     if value > band.high:
-        return f"{planned}: {value - band.high:.1f} above"
+        return f"{planned}: {there - high:.1f} above"
     if value < band.low:
-        return f"{planned}: {band.low - value:.1f} below"
+        return f"{planned}: {low - there:.1f} below"
     return planned
 
 
@@ -62,22 +66,36 @@ def probe_row(p: ProbeState, now_ms: int, units: str) -> list[str]:
 
 
 def alarm_line(a: Alarm, now_ms: int, zone: tzinfo, units: str) -> str:
-    """Return one open alarm."""
-    del units
+    """Return one alarm that is not normal: what, since when, how far, whether somebody is on it."""
+    about_air = a.kind in AIR_KINDS
+    who = a.chamber if about_air else f"{join(a.probes)} in {a.chamber}"
+    verb = "are" if len(a.probes) > 1 and not about_air else "is"
+    text = f"{who} {verb} {TOO[a.kind]} since {format_local(a.since_ms, now_ms, zone)}"
+    if about_air and a.worst is not None:
+        text += f", {show_temp(a.worst, units) if a.kind in TEMPERATURE_KINDS else show_rh(a.worst)} at worst"
+    over = format_local(a.returned_ms, now_ms, zone) if a.returned_ms is not None else ""
     by = f" ({a.acknowledged_by})" if a.acknowledged_by else ""
-    since = format_local(a.since_ms, now_ms, zone)
-    return paragraph("!", f"{a.chamber}: {a.kind} since {since}, {a.priority}; {STATE_WORDS[a.state]}{by}")
+    return paragraph("!", f"{text}: {STATE_WORDS[a.state].format(over=over)}{by} [{a.kind}, {a.priority}]")
 
 
-def event_block(event: dict[str, Any], zone: tzinfo, *, headline_only: bool) -> str:
+def stamp(at_ms: int, now_ms: int, zone: tzinfo) -> str:
+    """Return `Fri 20 Nov 18:00`, with the year where it is not this one."""
+    at, now = (datetime.fromtimestamp(ms / MS_PER_S, zone) for ms in (at_ms, now_ms))
+    year = "" if at.year == now.year else f" {at.year}"
+    return f"{WEEKDAYS[at.weekday()]} {at.day:2d} {MONTHS[at.month - 1]}{year} {at:%H:%M}"
+
+
+def event_block(event: dict[str, Any], now_ms: int, zone: tzinfo, *, headline_only: bool) -> str:
     """Return an event as a person reads it: when, its first line, and what it says below."""
-    at_ms = parse_rfc3339(event["at"])
+    when = stamp(parse_rfc3339(event["at"]), now_ms, zone)
     head, *body = event["text"].split("\n")
-    first = paragraph(f"{format_local(at_ms, 0, zone)} {EDGE_WORDS[event['state']]}", head)
+    first = paragraph(f"{when}  {EDGE_WORDS[event['state']]}", head)
     if headline_only:
         return first
-    lines = [paragraph("     ", line) for line in body if line]
-    return "\n".join([first, *lines, ""])
+    later = [name for name in event["pieces"] if name not in event["text"]]
+    if later:
+        body.append(f"Entered after this was told: {join(later)} hung there too.")
+    return "\n".join([first, *(paragraph("     ", line) for line in body if line), ""])
 
 
 def piece_row(p: Piece, now_ms: int, zone: tzinfo, units: str) -> list[str]:

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import argparse
 import json
+import logging
+import os
 import sys
 from pathlib import Path
 from typing import Any
 
 from chamberwatch.cli.home import Home
-from chamberwatch.cli.layout import paragraph
+from chamberwatch.cli.layout import paragraph, wrapped
+from chamberwatch.errors import InputMissing, NotPermitted, Unavailable, UsageError
 from chamberwatch.rules.catalogue import CATALOGUE
 
 Subs = Any
@@ -35,7 +38,8 @@ def add(subs: Subs, common: argparse.ArgumentParser) -> None:
     p.add_argument("target", type=Path, metavar="TARGET")
     p.add_argument("--replace", action="store_true", help="replace TARGET if it exists")
     p.set_defaults(run=_backup)
-    p = subs.add_parser("rules", help="every kind of event: when, when not any more, unit, source")
+    what = "every kind of event: when, when not any more, unit, source"
+    p = subs.add_parser("rules", parents=[common], help=what)
     p.add_argument("--json", action="store_true")
     p.set_defaults(run=_rules)
 
@@ -49,12 +53,15 @@ def _watch(args: argparse.Namespace) -> None:
 
 
 def _check(args: argparse.Namespace) -> int:
-    from chamberwatch.daemon.checks import State, run_checks  # noqa: PLC0415
+    from chamberwatch.daemon.checks import run_checks  # noqa: PLC0415
+    from chamberwatch.daemon.findings import SIGNS, State  # noqa: PLC0415
 
     home = Home.of(args, need_settings=True)
+    # What the parts log is told in the findings, in better order.
+    logging.getLogger("chamberwatch").addHandler(logging.NullHandler())
     bad = 0
     for finding in run_checks(home.with_journal(), send_test=args.send_test):
-        print(finding.line(), flush=True)
+        print(paragraph(f"{SIGNS[finding.state]} ", f"{finding.about}: {finding.text}"), flush=True)
         bad += finding.state is State.FAULT
     print(f"{bad} to mend" if bad else "all well")
     return 69 if bad else 0
@@ -65,15 +72,31 @@ def _replay(args: argparse.Namespace) -> None:
 
     home = Home.of(args, need_settings=True)
     settings = home.with_journal()
+    if args.events is not None:
+        _check_out(args.events, [*args.files, settings.journal_path, settings.source])
     summary = replay(settings, args.files, settings.journal_path)
     if args.events is not None:
-        with home.reader() as reader, args.events.open("w", encoding="utf-8") as out:
-            wanted = set(summary.event_ids)
-            out.writelines(_line(e) for e in reader.events() if e["id"] in wanted)
-    if args.json:
-        print(json.dumps(summary.to_json(), ensure_ascii=False))
-    else:
-        print(summary.text())
+        _write_events(args.events, home, set(summary.event_ids))
+    print(json.dumps(summary.to_json(), ensure_ascii=False) if args.json else summary.text())
+
+
+def _check_out(out: Path, taken: list[Path]) -> None:
+    """See, before all the readings go in, that the events can be written, and over nothing needed."""
+    if out.exists() and any(path.exists() and out.samefile(path) for path in taken):
+        raise UsageError(f"--events {out}: that file is read here and would be overwritten; name another")
+    if out.is_dir() or not out.parent.is_dir():
+        raise InputMissing(f"--events {out}: there is no such folder, or it is one; name a file")
+    if not os.access(out if out.exists() else out.parent, os.W_OK):
+        raise NotPermitted(f"--events {out}: you may not write there")
+
+
+def _write_events(out: Path, home: Home, wanted: set[str]) -> None:
+    try:
+        with home.reader() as reader, out.open("w", encoding="utf-8") as stream:
+            stream.writelines(_line(e) for e in reader.events() if e["id"] in wanted)
+    except OSError as error:
+        why = f"--events {out}: not written ({error.strerror}); the journal has the events"
+        raise Unavailable(why) from None
 
 
 def _line(event: dict[str, Any]) -> str:
@@ -86,7 +109,7 @@ def _backup(args: argparse.Namespace) -> None:
     home = Home.of(args)
     home.reader().close()
     size = backup(home.journal_path, args.target, overwrite=args.replace)
-    print(f"the journal is copied to {args.target} ({size / 1e6:.1f} MB, checked)")
+    print(wrapped(f"the journal is copied to {args.target} ({size / 1e6:.1f} MB, checked)"))
 
 
 def _rules(args: argparse.Namespace) -> None:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import argparse
 import json
+from collections.abc import Iterator
 from typing import Any
 
 from chamberwatch.cli.home import Home, now_ms
 from chamberwatch.cli.layout import columns
 from chamberwatch.cli.pictures import air_lines, alarm_line, event_block, piece_row, probe_row
 from chamberwatch.daemon.service import REHEARSAL
+from chamberwatch.journal.fact_checks import check_chamber, unknown_piece
 from chamberwatch.journal.pieces import Piece
 from chamberwatch.journal.reader import Reader
 from chamberwatch.journal.views import ChamberAir, ProbeState
@@ -52,23 +54,20 @@ def _now(args: argparse.Namespace) -> None:
             print(json.dumps(now_document(reader, now), ensure_ascii=False))
             return
         _banner(home)
-        units, plan = home.units(reader), reader.plan()
-        probes = reader.probes()
-        for air in reader.air():
-            chamber = plan.chamber(air.chamber) if plan is not None else None
-            print("\n".join(air_lines(air, chamber, now, home.zone, units)))
-        print("\n".join(columns([probe_row(p, now, units) for p in probes])))
-        alarms = reader.alarms()
-        print(
-            "\n".join(
-                ["", *(alarm_line(a, now, home.zone, units) for a in alarms)]
-                if alarms
-                else ["", "no open alarm"]
-            )
-        )
-        hanging = [p for p in reader.pieces() if p.stay_at(now) is not None]
-        rows = [piece_row(p, now, home.zone, units) for p in hanging]
-        print("\n".join(["", *columns(rows)] if rows else ["", "nothing hangs"]))
+        print("\n".join(_now_lines(home, reader, now)))
+
+
+def _now_lines(home: Home, reader: Reader, now_ms: int) -> Iterator[str]:
+    units, plan, zone = home.units(reader), reader.plan(), home.zone
+    for air in reader.air():
+        chamber = plan.chamber(air.chamber) if plan is not None else None
+        yield from air_lines(air, chamber, now_ms, zone, units)
+    yield from columns([probe_row(p, now_ms, units) for p in reader.probes()])
+    yield ""
+    yield from [alarm_line(a, now_ms, zone, units) for a in reader.alarms()] or ["no open alarm"]
+    yield ""
+    hanging = [p for p in reader.pieces() if p.stay_at(now_ms) is not None]
+    yield from columns([piece_row(p, now_ms, zone, units) for p in hanging]) or ["nothing hangs"]
 
 
 def now_document(reader: Reader, at_ms: int) -> dict[str, Any]:
@@ -156,19 +155,42 @@ def piece_object(p: Piece, at_ms: int) -> dict[str, Any]:
 def _events(args: argparse.Namespace) -> None:
     home = Home.of(args)
     now = now_ms()
-    since_ms = None if args.since is None else home.when(args.since, now)
-    until_ms = None if args.until is None else home.when(args.until, now)
+    since_ms = None if args.since is None else home.when(args.since, now, "--since")
+    until_ms = None if args.until is None else home.when(args.until, now, "--until")
     with home.reader() as reader:
-        if not args.json:
-            _banner(home)
         found = reader.events(
-            since_ms=since_ms, until_ms=until_ms, kind=args.kind, chamber=args.chamber, piece=args.piece
+            since_ms=since_ms,
+            until_ms=until_ms,
+            kind=args.kind,
+            chamber=_known_chamber(reader, args.chamber),
+            piece=_known_piece(reader, args.piece),
         )
-        for event in found:
-            if args.json:
+        if args.json:
+            for event in found:
                 print(json.dumps(event, ensure_ascii=False))
-            else:
-                print(event_block(event, home.zone, headline_only=args.headlines))
+            return
+        _banner(home)
+        blocks = (event_block(e, now, home.zone, headline_only=args.headlines) for e in found)
+        first = next(blocks, "nothing has happened")
+        print("\n".join([first, *blocks]))
+
+
+def _known_chamber(reader: Reader, name: str | None) -> str | None:
+    """Return the chamber's name; one that is planned no more may still have its events."""
+    plan = reader.plan()
+    if name is not None and not any(reader.events(chamber=name)):
+        check_chamber(name, [c.name for c in plan.chambers] if plan is not None else [])
+    return name
+
+
+def _known_piece(reader: Reader, name: str | None) -> str | None:
+    """Return a piece's name as it was first written."""
+    if name is None:
+        return None
+    piece = reader.piece(" ".join(name.split()))
+    if piece is None:
+        raise unknown_piece(name, [p.name for p in reader.pieces()])
+    return piece.name
 
 
 def _pieces(args: argparse.Namespace) -> None:

@@ -3,65 +3,42 @@
 from __future__ import annotations
 
 import os
-import queue
 import shutil
-import time
 import urllib.error
 import urllib.request
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import replace
-from enum import StrEnum
+from http.client import HTTPException
 from pathlib import Path
-from typing import NamedTuple
 
+from chamberwatch.daemon.check_ports import check_ports
 from chamberwatch.daemon.clock import MachineClock, synced
-from chamberwatch.daemon.plans import broker_plan, channel_plans, port_plans
-from chamberwatch.errors import ChamberwatchError, JournalHeld
+from chamberwatch.daemon.findings import Finding, State, await_
+from chamberwatch.daemon.plans import broker_plan, channel_plans
+from chamberwatch.daemon.wording import counted
+from chamberwatch.errors import ChamberwatchError, JournalHeld, SettingsError
 from chamberwatch.ingest.broker import BrokerLink
+from chamberwatch.ingest.broker_plan import BrokerPlan
 from chamberwatch.ingest.packet import Inbox
-from chamberwatch.ingest.serial_port import PortPlan, SerialPort
 from chamberwatch.journal.integrity import quick_check
 from chamberwatch.journal.lock import hold
 from chamberwatch.notify import ChannelPlan, channel_problem, probe_channel
 from chamberwatch.settings import Settings
 
-PORT_WAIT_S = 2.0
 BROKER_WAIT_S = 5.0
 LOW_DISK = 0.10
-
-
-class State(StrEnum):
-    """How a part is."""
-
-    WELL = "well"
-    REMARK = "remark"
-    FAULT = "fault"
-
-
-SIGNS = {State.WELL: "ok  ", State.REMARK: "look", State.FAULT: "MEND"}
-
-
-class Finding(NamedTuple):
-    """What was looked at, how it is, and what to do."""
-
-    state: State
-    about: str
-    text: str
-
-    def line(self) -> str:
-        """Return it as one line of the terminal."""
-        return f"{SIGNS[self.state]}  {self.about}: {self.text}"
 
 
 def run_checks(settings: Settings, *, send_test: bool = False) -> Iterator[Finding]:
     """Yield a finding a part, in the order in which a newcomer should mend them."""
     plan = settings.plan
-    yield Finding(State.WELL, "settings", f"{len(plan.chambers)} chambers, {len(plan.probes)} probes")
+    house = f"{counted(len(plan.chambers), 'chamber')}, {counted(len(plan.probes), 'probe')}"
+    yield Finding(State.WELL, "settings", house)
     yield _clock()
     watched = _watched(settings.journal_path)
     yield _journal(settings.journal_path, watched=watched)
     yield _disk(settings.journal_path)
-    yield from _ports(settings, watched=watched)
+    yield from check_ports(settings, watched=watched)
     yield from _broker_and_channels(settings, send_test=send_test)
     if settings.file.series is not None:
         yield _series(settings.file.series.url)
@@ -76,7 +53,8 @@ def _clock() -> Finding:
 
 
 def _watched(path: Path) -> bool:
-    if not path.parent.is_dir():
+    # Looking must not leave a lock file behind that belongs to whoever looked first.
+    if not path.with_name(path.name + ".lock").exists():
         return False
     try:
         hold(path).release()
@@ -92,23 +70,24 @@ def _journal(path: Path, *, watched: bool) -> Finding:
         return Finding(State.FAULT, "journal", f"there is no folder {path.parent}; make it")
     if not path.exists():
         if not os.access(path.parent, os.W_OK):
-            return Finding(
-                State.FAULT, "journal", f"you may not write in {path.parent}: join its group"
-            )
+            return Finding(State.FAULT, "journal", f"you may not write in {path.parent}: join its group")
         return Finding(State.REMARK, "journal", f"{path} will be made at the first watch")
-    if not os.access(path, os.W_OK):
-        return Finding(
-            State.FAULT, "journal", f"you may not write {path}: join its group, log in again"
-        )
-    try:
-        faults = quick_check(path)
-    except ChamberwatchError as error:
-        faults = [str(error)]
-    if faults:
-        return Finding(State.FAULT, "journal", f"{path} is damaged: {faults[0]}")
+    fault = _journal_fault(path)
+    if fault:
+        return Finding(State.FAULT, "journal", fault)
     size_mb = path.stat().st_size / 1e6
     running = "a watch is running" if watched else "no watch is running"
     return Finding(State.WELL, "journal", f"{path}, {size_mb:.1f} MB, whole; {running}")
+
+
+def _journal_fault(path: Path) -> str:
+    if path.is_file() and not os.access(path, os.W_OK):
+        return f"you may not write {path}: join its group, log in again"
+    try:
+        faults = quick_check(path)
+    except ChamberwatchError as error:
+        return str(error)
+    return f"{path} is damaged: {faults[0]}" if faults else ""
 
 
 def _disk(path: Path) -> Finding:
@@ -121,73 +100,39 @@ def _disk(path: Path) -> Finding:
     return Finding(State.WELL, "disk", text)
 
 
-def _ports(settings: Settings, *, watched: bool) -> Iterator[Finding]:
-    for plan in port_plans(settings.file):
-        about = f"probe {plan.probe}"
-        if watched:
-            yield Finding(State.REMARK, about, f"{plan.url} is read by the running watch; see `now`")
-        else:
-            yield _port(plan, about)
-
-
-def _port(plan: PortPlan, about: str) -> Finding:
-    inbox = Inbox(1000)
-    port = SerialPort(plan, inbox, MachineClock().now_ms)
-    port.start()
-    opened = _await(lambda: port.status().open, PORT_WAIT_S)
-    why = port.status().why
-    heard = _heard(inbox) if opened else False
-    port.stop()
-    if not opened:
-        return Finding(State.FAULT, about, why or f"{plan.url} could not be opened")
-    said = "and it speaks" if heard else f"but nothing came within {PORT_WAIT_S:g} s (baud {plan.baud}?)"
-    return Finding(State.WELL if heard else State.REMARK, about, f"{plan.url} opens, {said}")
-
-
-def _heard(inbox: Inbox) -> bool:
-    try:
-        inbox.get(timeout=PORT_WAIT_S)
-    except queue.Empty:
-        return False
-    return True
-
-
-def _await(condition: Callable[[], bool], longest_s: float) -> bool:
-    deadline_s = time.monotonic() + longest_s
-    while not condition():
-        if time.monotonic() >= deadline_s:
-            return False
-        time.sleep(0.05)
-    return True
-
-
 def _broker_and_channels(settings: Settings, *, send_test: bool) -> Iterator[Finding]:
-    plan = broker_plan(settings.file)
     link: BrokerLink | None = None
-    if plan is not None:
-        # A name of its own and no topics: looking must not take the watch's session or its queue.
-        looker = replace(
-            plan,
-            client_id=f"{plan.client_id}-check-{os.getpid()}",
-            session_expiry_s=1,
-            topics={},
-            acknowledge_topic=None,
-            status_topic=None,
-        )
-        link = BrokerLink(looker, Inbox(), MachineClock().now_ms)
-        link.start()
-        connected = _await(lambda: link.status().connected, BROKER_WAIT_S)
-        where = f"{plan.host}:{plan.port}"
-        yield Finding(
-            State.WELL if connected else State.FAULT,
-            "broker",
-            f"{where} takes us in" if connected else link.status().why or f"no answer from {where}",
-        )
     try:
+        plan = broker_plan(settings.file)
+        if plan is not None:
+            link = _looker(plan)
+    except SettingsError as error:
+        yield Finding(State.FAULT, "broker", str(error))
+    if link is None:
+        yield from _channels(settings, None, send_test=send_test)
+        return
+    link.start()
+    try:
+        yield _broker(link, f"{settings.file.broker.host}:{settings.file.broker.port}")
         yield from _channels(settings, link, send_test=send_test)
     finally:
-        if link is not None:
-            link.stop()
+        link.stop()
+
+
+def _looker(plan: BrokerPlan) -> BrokerLink:
+    """Return a link with a name of its own and no topics: the watch's session is not ours to take."""
+    name = f"{plan.client_id}-check-{os.getpid()}"
+    plan = replace(
+        plan, client_id=name, session_expiry_s=1, topics={}, acknowledge_topic=None, status_topic=None
+    )
+    return BrokerLink(plan, Inbox(), MachineClock().now_ms)
+
+
+def _broker(link: BrokerLink, address: str) -> Finding:
+    if await_(lambda: link.status().connected, BROKER_WAIT_S):
+        return Finding(State.WELL, "broker", f"{address} takes us in")
+    why = link.status().why
+    return Finding(State.FAULT, "broker", why if why != "connecting" else f"no answer from {address}")
 
 
 def _channels(settings: Settings, link: BrokerLink | None, *, send_test: bool) -> Iterator[Finding]:
@@ -216,5 +161,5 @@ def _series(url: str) -> Finding:
             return Finding(State.WELL, "series", f"{url} answers ({answer.status})")
     except urllib.error.HTTPError as error:
         return Finding(State.WELL, "series", f"{url} answers ({error.code})")
-    except OSError as error:
+    except (OSError, ValueError, HTTPException) as error:
         return Finding(State.FAULT, "series", f"{url} does not answer: {error}; readings wait in the journal")

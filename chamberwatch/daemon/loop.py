@@ -27,6 +27,7 @@ BATCH_INPUTS = 2_000
 KEPT_INPUTS = 100_000
 """While the journal cannot be written, no more than this is taken from the inbox (≈ 30 MB)."""
 BEAT_S = 1.0
+MINUTE_S = 60.0
 
 _log = logging.getLogger(__name__)
 
@@ -42,6 +43,7 @@ class Loop:
         clock: Clock,
         manager: ServiceManager,
         status: Callable[[], str],
+        each_minute: Callable[[], None] = lambda: None,
     ) -> None:
         self._inbox = inbox
         self._pipeline = pipeline
@@ -49,9 +51,11 @@ class Loop:
         self._clock = clock
         self._manager = manager
         self._status = status
+        self._each_minute = each_minute
         self._stopping = False
         self._failing = False
-        self._batch_began_s = self._beat_s = self._fed_s = time.monotonic()
+        self._linked = False
+        self._batch_began_s = self._beat_s = self._fed_s = self._minute_s = time.monotonic()
 
     def stop(self) -> None:
         """End after this turn; safe in a signal handler."""
@@ -62,12 +66,13 @@ class Loop:
         while not self._stopping:
             self.turn()
 
-    def drain(self) -> None:
-        """Once the sources have stopped: take what they left in the inbox and commit it with a snapshot."""
+    def drain(self) -> bool:
+        """Take what the sources left when they stopped, commit it with a snapshot; False if that failed."""
+        self._failing = False
         while not self._take(KEPT_INPUTS, 0.0):
             if not self._pipeline.commit():
-                return
-        self._pipeline.commit(snapshot=True)
+                return False
+        return self._pipeline.commit(snapshot=True)
 
     def turn(self) -> None:
         """Take what waits, let time pass, commit if it is due, feed the watchdog."""
@@ -92,16 +97,24 @@ class Loop:
     # -- taking ----------------------------------------------------------------------------------------------
 
     def _patience_s(self) -> float:
-        if self._pipeline.urgent or (self._failing and self._pipeline.waiting >= KEPT_INPUTS):
+        if self._hurried or (self._failing and self._pipeline.waiting >= KEPT_INPUTS):
             return 0.0
         if self._pipeline.unacknowledged >= ACKS:
             return IDLE_S
         return max(0.0, BEAT_S - (time.monotonic() - self._beat_s))
 
+    @property
+    def _hurried(self) -> bool:
+        """Whether what waits must be committed before more is taken.
+
+        Not while the journal fails: a probe that is not listened to would be told as silent.
+        """
+        return self._pipeline.urgent and not self._failing
+
     def _take(self, most: int, wait_s: float) -> bool:
         """Take up to `most` items, waiting `wait_s` for the first; return whether the inbox ran empty."""
         for count in range(most):
-            if self._pipeline.urgent or self._pipeline.waiting >= KEPT_INPUTS:
+            if self._hurried or self._pipeline.waiting >= KEPT_INPUTS:
                 return False
             try:
                 item = (
@@ -119,6 +132,7 @@ class Loop:
             case Command():
                 self._requests.command(item)
             case LinkLost() | LinkBack():
+                self._linked = isinstance(item, LinkBack)
                 self._pipeline.feed(item)
 
     # -- time ------------------------------------------------------------------------------------------------
@@ -127,12 +141,21 @@ class Loop:
         stepped_ms = self._clock.check()
         now_ms = self._clock.now_ms()
         if stepped_ms:
-            _log.warning("the clock was stepped by %.1f s", stepped_ms / 1000)
-            # Silence counts anew from here: what was heard before bears stamps of another clock.
-            self._pipeline.feed(Resumed(now_ms, None))
-        self._requests.poll()
+            self._stepped(stepped_ms, now_ms)
         if now_ms:
+            self._requests.poll()
             self._pipeline.feed(Tick(now_ms))
+        if self._beat_s - self._minute_s >= MINUTE_S:
+            self._minute_s = self._beat_s
+            self._each_minute()
+
+    def _stepped(self, stepped_ms: int, now_ms: int) -> None:
+        _log.warning("the clock was stepped by %.1f s", stepped_ms / 1000)
+        # Silence counts anew from here: what was heard before bears stamps of another clock.
+        self._pipeline.feed(Resumed(now_ms, None))
+        if self._linked:
+            # Beginning anew takes the broker for lost until it is heard of; this connection never broke.
+            self._pipeline.feed(LinkBack(now_ms, kept=True))
 
     def _commit_due(self, now_s: float, *, idle: bool) -> bool:
         pipeline = self._pipeline

@@ -12,7 +12,7 @@ from collections import Counter
 from collections.abc import Callable
 
 from chamberwatch.daemon.clock import Clock
-from chamberwatch.daemon.teller import Teller
+from chamberwatch.daemon.teller import Look, Teller
 from chamberwatch.engine import VERSION, Engine
 from chamberwatch.errors import JournalError
 from chamberwatch.ingest.packet import Packet
@@ -22,6 +22,8 @@ from chamberwatch.wire.senml import decode
 from chamberwatch.wire.timestamp import format_rfc3339
 
 SNAPSHOT_EVERY_MS = 10 * MS_PER_MIN
+ALIVE_EVERY_MS = MS_PER_MIN
+"""While nothing comes in, a sign of life so often: else a restart would tell a gap that never was."""
 FUTURE_MS = 5 * MS_PER_MIN
 
 _log = logging.getLogger(__name__)
@@ -46,8 +48,8 @@ class Pipeline:
         self._newest = journal.newest_ms()
         self._batch = Batch()
         self._acks: list[Callable[[], None]] = []
-        self._events: list[Event] = []
-        self._snapshot_ms = 0
+        self._events: list[tuple[Event, Look]] = []
+        self._snapshot_ms = self._alive_ms = 0
         self.refuse_future = False
         """Whether times over 5 min ahead are refused: only where the clock is known to be right."""
         self.need_time = False
@@ -67,7 +69,7 @@ class Pipeline:
         self._engine.restore(snapshot.body)
         for reading in self._journal.readings_since(snapshot):
             self._teller.see(reading)
-            self._events += self._engine.step(reading)
+            self._step(reading)
         self._snapshot_ms = snapshot.at_ms
 
     # -- inputs ----------------------------------------------------------------------------------------------
@@ -112,19 +114,26 @@ class Pipeline:
             self._newest[probe] = reading.at_ms
         self._teller.see(reading)
         self._batch.readings.append(reading)
-        events = self._engine.step(reading)
+        self._step(reading)
+
+    def _step(self, item: Input) -> None:
+        events = self._engine.step(item)
         if events:
-            self._events += events
+            look = self._teller.look
+            self._events += [(event, look(event)) for event in events]
 
     def _refuse(self, refusal: Refusal) -> None:
         self._teller.see_refusal(refusal)
         self._batch.refusals.append(refusal)
-        self._events += self._engine.step(refusal._replace(arrived_ms=self._clock.now_ms()))
+        now_ms = self._clock.now_ms()
+        if now_ms:
+            # Before the first reading of a replay there is no time yet to judge it by.
+            self._step(refusal._replace(arrived_ms=now_ms))
 
     def feed(self, item: Input, ack: Callable[[], None] | None = None) -> None:
         """Judge anything but a payload: a tick, a request, news of the link."""
         self.feed_ack(ack)
-        self._events += self._engine.step(item)
+        self._step(item)
 
     def feed_ack(self, ack: Callable[[], None] | None) -> None:
         """Acknowledge at the next commit something that told us nothing."""
@@ -168,7 +177,8 @@ class Pipeline:
             body = self._engine.snapshot()
             batch.snapshot = Snapshot(now_ms, VERSION, settings_hash(self._plan), body)
         batch.alarms = self._engine.alarms() if events or batch.snapshot else None
-        if not batch and not self._acks:
+        silent = not self._alive or now_ms - self._alive_ms < ALIVE_EVERY_MS
+        if not batch and not self._acks and silent:
             return True
         batch.alive_ms = now_ms if self._alive else None
         try:
@@ -180,18 +190,19 @@ class Pipeline:
         self._done(now_ms)
         return True
 
-    def _word(self, events: list[Event], now_ms: int) -> None:
+    def _word(self, events: list[tuple[Event, Look]], now_ms: int) -> None:
         batch = self._batch
         batch.events, batch.notices = [], []
-        for event in events:
-            message = self._teller.word(event)
+        for event, look in events:
+            message = self._teller.word(event, look)
             batch.events.append((event, message.text))
             batch.notices += self._teller.notices(event, message, now_ms)
 
     def _done(self, now_ms: int) -> None:
         if self._batch.snapshot is not None:
             self._snapshot_ms = now_ms
-        acks, events = self._acks, self._events
+        self._alive_ms = now_ms
+        acks, events = self._acks, [event for event, _ in self._events]
         self._batch, self._acks, self._events = Batch(), [], []
         for ack in acks:
             ack()

@@ -1,7 +1,15 @@
-"""From the settings' tables to what each adapter is given."""
+"""From the settings' tables to what each adapter is given.
+
+Raises:
+    SettingsError: an adapter refuses a value that the tables let pass.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from chamberwatch.errors import SettingsError
 from chamberwatch.ingest.broker_plan import BrokerPlan
 from chamberwatch.ingest.serial_port import PortPlan
 from chamberwatch.notify import ChannelPlan
@@ -10,13 +18,23 @@ from chamberwatch.settings import secret
 from chamberwatch.settings.tables import ChannelTable, File
 
 
+@contextmanager
+def _refusals(where: str) -> Iterator[None]:
+    try:
+        yield
+    except ValueError as error:
+        raise SettingsError(f"{where}: {error}") from None
+
+
 def port_plans(file: File) -> list[PortPlan]:
     """Return the serial ports."""
-    return [
-        PortPlan(p.name, p.serial.port, p.serial.baud, p.serial.dtr)
-        for p in file.probe
-        if p.serial is not None
-    ]
+    plans = []
+    for probe in file.probe:
+        if probe.serial is not None:
+            with _refusals(f"probe {probe.name}.serial"):
+                port = probe.serial
+                plans.append(PortPlan(probe.name, port.port, port.baud, port.dtr))
+    return plans
 
 
 def broker_plan(file: File) -> BrokerPlan | None:
@@ -26,23 +44,25 @@ def broker_plan(file: File) -> BrokerPlan | None:
     if not wanted:
         return None
     table = file.broker
-    return BrokerPlan(
-        host=table.host,
-        port=table.port,
-        username=table.username,
-        password=secret(table.credential) if table.credential else None,
-        client_id=table.client_id,
-        tls_ca=table.tls_ca,
-        session_expiry_s=table.session_expiry,
-        topics=topics,
-        acknowledge_topic=file.notify.acknowledge_topic,
-        status_topic=table.status_topic,
-    )
+    with _refusals("broker"):
+        return BrokerPlan(
+            host=table.host,
+            port=table.port,
+            username=table.username,
+            password=secret(table.credential) if table.credential else None,
+            client_id=table.client_id,
+            tls_ca=table.tls_ca,
+            session_expiry_s=table.session_expiry,
+            topics=topics,
+            acknowledge_topic=file.notify.acknowledge_topic,
+            status_topic=table.status_topic,
+        )
 
 
 def channel_plans(file: File) -> list[ChannelPlan]:
     """Return the channels, their secret addresses looked up."""
-    return [ChannelPlan(c.name, _address(c), c.topic) for c in file.notify.channel]
+    with _refusals("notify"):
+        return [ChannelPlan(c.name, _address(c), c.topic) for c in file.notify.channel]
 
 
 def _address(table: ChannelTable) -> str | None:

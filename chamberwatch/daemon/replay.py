@@ -11,7 +11,7 @@ from typing import Any
 
 from chamberwatch.daemon.clock import ReadingsClock
 from chamberwatch.daemon.pipeline import Pipeline
-from chamberwatch.daemon.teller import Teller
+from chamberwatch.daemon.teller import Teller, newest_air
 from chamberwatch.errors import InputMissing, JournalError, NotPermitted
 from chamberwatch.ingest.packet import Packet
 from chamberwatch.journal.lock import hold
@@ -93,6 +93,7 @@ def _run(settings: Settings, journal: Journal, files: list[Path]) -> Summary:
     pipeline = Pipeline(journal, settings.plan, teller, clock, alive=False)
     pipeline.need_time = True
     pipeline.restore()
+    teller.remember(newest_air(journal.path))
     summary = Summary()
 
     def told(events: list[Event]) -> None:

@@ -16,8 +16,9 @@ from chamberwatch.daemon.pipeline import Pipeline
 from chamberwatch.daemon.plans import broker_plan, channel_plans, port_plans, series_plan
 from chamberwatch.daemon.requests import Requests
 from chamberwatch.daemon.service_manager import ServiceManager
-from chamberwatch.daemon.teller import Teller
-from chamberwatch.errors import SettingsError
+from chamberwatch.daemon.teller import Teller, newest_air
+from chamberwatch.daemon.wording import counted
+from chamberwatch.errors import JournalError, SettingsError
 from chamberwatch.ingest.broker import BrokerLink
 from chamberwatch.ingest.guard import install_thread_guard
 from chamberwatch.ingest.packet import Inbox
@@ -71,10 +72,10 @@ class Service:
         self.journal.remember_plan(self.plan, file.units)
         self.unclean = self.journal.begin_watch()
         names = [c.name for c in file.notify.channel]
-        teller = Teller(
+        self.teller = Teller(
             self.plan, self.journal.hanging, names, settings.zone, file.units, rehearsal=rehearsal
         )
-        self.pipeline = Pipeline(self.journal, self.plan, teller, self.clock, alive=not rehearsal)
+        self.pipeline = Pipeline(self.journal, self.plan, self.teller, self.clock, alive=not rehearsal)
         self.inbox = Inbox(INBOX_ITEMS)
         now_ms = self.clock.now_ms
         self.ports = [SerialPort(p, self.inbox, now_ms) for p in port_plans(file)]
@@ -86,28 +87,47 @@ class Service:
         self.series = SeriesWriter(series, lambda: Tail(path), now_ms) if series is not None else None
         self.manager = ServiceManager()
         self.requests = Requests(self.journal, self.plan, self.pipeline, self.clock)
-        self.loop = Loop(self.inbox, self.pipeline, self.requests, self.clock, self.manager, self.status)
+        self.loop = Loop(
+            self.inbox,
+            self.pipeline,
+            self.requests,
+            self.clock,
+            self.manager,
+            self.status,
+            self._look_at_clock,
+        )
         self.housekeeping = Housekeeping(path, file.journal.keep_days, now_ms)
 
     def status(self) -> str:
         """Return one line on how it goes, for the service manager."""
         open_alarms = len(self.pipeline.alarms())
-        text = f"{len(self.plan.probes)} probes, {open_alarms} alarms, {self.inbox.qsize()} waiting"
+        probes = counted(len(self.plan.probes), "probe")
+        text = f"{probes}, {counted(open_alarms, 'alarm')}, {self.inbox.qsize()} waiting"
         return f"{REHEARSAL}; {text}" if self.rehearsal else text
 
     def run(self) -> None:
         """Begin where the journal ends, watch until stopped."""
         self.pipeline.told = self._told
         self.pipeline.restore()
-        self.pipeline.refuse_future = not self.rehearsal and synced()
+        self.teller.remember(newest_air(self.journal.path))
+        self._look_at_clock()
         if not self.rehearsal:
             self.pipeline.feed(Resumed(self.clock.now_ms(), self.journal.alive_ms()))
         self._start()
+        kept = False
         try:
             self._say_ready()
             self.loop.run()
         finally:
-            self._stop()
+            kept = self._stop()
+        if not kept:
+            lost = counted(self.pipeline.waiting, "reading")
+            where = self.journal.path
+            raise JournalError(f"the last {lost} could not be written to {where}; a broker still has its own")
+
+    def _look_at_clock(self) -> None:
+        """Refuse times in the future only while this machine's own clock is known to be right."""
+        self.pipeline.refuse_future = not self.rehearsal and synced()
 
     def _start(self) -> None:
         self.notifier.start()
@@ -129,18 +149,19 @@ class Service:
         print(f"ready: {chambers}; probes {probes}; journal {self.journal.path}", flush=True)  # noqa: T201
         self.manager.ready(self.status())
 
-    def _stop(self) -> None:
-        """Sources first, so that what they gave is committed; then those who tell."""
+    def _stop(self) -> bool:
+        """Sources first, so that what they gave is committed; then those who tell. False: not all was."""
         self.manager.stopping()
         for port in self.ports:
             port.stop()
-        self.loop.drain()
+        kept = self.loop.drain()
         self.housekeeping.stop()
         self.notifier.stop(STOP_S)
         if self.series is not None:
             self.series.stop(STOP_S)
         if self.link is not None:
             self.link.stop()
+        return kept
 
     def _told(self, events: list[Event]) -> None:
         for event in events:
@@ -154,7 +175,7 @@ def watch(settings: Settings, *, rehearsal: bool = False) -> None:
     Raises:
         SettingsError: settings and `rehearsal` do not agree.
         JournalHeld: another process watches this journal.
-        JournalError: the journal cannot be opened.
+        JournalError: the journal cannot be opened, or the last readings could not be written.
     """
     check_rehearsal(settings, rehearsal=rehearsal)
     install_thread_guard()

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterable
 from datetime import tzinfo
+from pathlib import Path
 from typing import NamedTuple
 
+from chamberwatch.journal.reader import Reader
 from chamberwatch.journal.records import Notice
 from chamberwatch.model import Event, Hanging, Note, Plan, Reading, Refusal
 from chamberwatch.rules.silence import patience_ms
@@ -24,7 +26,30 @@ class Air(NamedTuple):
 
     temp_c: float | None
     rh_pct: float | None
-    at_ms: int
+    at_ms: int | None
+
+
+def newest_air(path: Path) -> list[Reading]:
+    """Return the newest values of each probe in the journal at `path`."""
+    with Reader(path) as reader:
+        return [
+            Reading(p.probe, p.at_ms, p.temp_c, p.rh_pct, p.at_ms)
+            for p in reader.probes()
+            if p.at_ms is not None
+        ]
+
+
+class Look(NamedTuple):
+    """What stood around an event when it happened; a batch may hold much that came after it."""
+
+    other: str | None
+    other_air: Air
+    own_air: Air
+    refusals: tuple[str, ...]
+
+
+NO_AIR = Air(None, None, None)
+NEVER = (NO_AIR, NO_AIR)
 
 
 class Teller:
@@ -46,18 +71,27 @@ class Teller:
         self._zone = zone
         self._units = units
         self._rehearsal = rehearsal
-        self._air: dict[str, Air] = {}
+        self._air: dict[str, tuple[Air, Air]] = {}
         self._refused: dict[str, Counter[str]] = {}
 
     def see(self, reading: Reading) -> None:
-        """Remember a probe's newest air."""
-        old = self._air.get(reading.probe)
-        if old is None:
-            self._air[reading.probe] = Air(reading.temp_c, reading.rh_pct, reading.at_ms)
-        elif reading.at_ms >= old.at_ms:
+        """Remember a probe's newest air, and the one before."""
+        old, before = self._air.get(reading.probe, NEVER)
+        if old.at_ms is None or reading.at_ms >= old.at_ms:
             temp_c = old.temp_c if reading.temp_c is None else reading.temp_c
             rh_pct = old.rh_pct if reading.rh_pct is None else reading.rh_pct
-            self._air[reading.probe] = Air(temp_c, rh_pct, reading.at_ms)
+            kept = before if reading.at_ms == old.at_ms else old
+            self._air[reading.probe] = Air(temp_c, rh_pct, reading.at_ms), kept
+
+    def _air_at(self, probe: str, at_ms: int) -> Air:
+        """Return the last air known by then: the newest may be what let a deadline fall due."""
+        newest, before = self._air.get(probe, NEVER)
+        return newest if newest.at_ms is None or newest.at_ms <= at_ms else before
+
+    def remember(self, readings: Iterable[Reading]) -> None:
+        """Take up what was last known of each probe before this process began."""
+        for reading in readings:
+            self.see(reading)
 
     def see_refusal(self, refusal: Refusal) -> None:
         """Remember why a probe's input was refused."""
@@ -66,9 +100,20 @@ class Teller:
         if len(reasons) > REASONS_SHOWN * 10:
             self._refused[refusal.probe or ""] = Counter(dict(reasons.most_common(REASONS_SHOWN)))
 
-    def word(self, event: Event) -> Message:
-        """Return an event's message."""
-        return say(event, self._scene(event))
+    def look(self, event: Event) -> Look:
+        """Return what stands around an event; call it as the event happens."""
+        other = self._other(event)
+        reasons: Counter[str] = sum((self._refused.get(p, Counter()) for p in event.probes), Counter())
+        return Look(
+            other,
+            self._air_at(other, event.at_ms) if other is not None else NO_AIR,
+            self._air_at(event.probes[0], event.at_ms) if event.probes else NO_AIR,
+            tuple(text for text, _ in reasons.most_common(REASONS_SHOWN)),
+        )
+
+    def word(self, event: Event, look: Look) -> Message:
+        """Return an event's message; which pieces hang there is asked of the journal now."""
+        return say(event, self._scene(event, look))
 
     def notices(self, event: Event, message: Message, now_ms: int) -> list[Notice]:
         """Return what each channel owes its reader for this event."""
@@ -79,23 +124,19 @@ class Teller:
             for channel in self._channels
         ]
 
-    def _scene(self, event: Event) -> Scene:
-        own = self._air.get(event.probes[0]) if event.probes else None
-        other = self._other(event)
-        air = self._air[other] if other is not None else None
-        reasons: Counter[str] = sum((self._refused.get(p, Counter()) for p in event.probes), Counter())
+    def _scene(self, event: Event, look: Look) -> Scene:
         return Scene(
             self._plan.chamber(event.chamber),
             self._hanging(event.chamber, event.at_ms),
             self._zone,
             self._units,
-            other,
-            air.temp_c if air else None,
-            air.rh_pct if air else None,
-            own.temp_c if own else None,
-            own.rh_pct if own else None,
-            own.at_ms if own else None,
-            tuple(text for text, _ in reasons.most_common(REASONS_SHOWN)),
+            look.other,
+            look.other_air.temp_c,
+            look.other_air.rh_pct,
+            look.own_air.temp_c,
+            look.own_air.rh_pct,
+            look.own_air.at_ms,
+            look.refusals,
             self._rehearsal,
             event.detail,
         )
@@ -103,11 +144,11 @@ class Teller:
     def _other(self, event: Event) -> str | None:
         """Return the working probe of that chamber, not named by the event, that spoke last."""
         fresh = [
-            (self._air[p.name].at_ms, p.name)
+            (at_ms, p.name)
             for p in self._plan.probes
             if p.chamber == event.chamber
             and p.name not in event.probes
-            and p.name in self._air
-            and event.at_ms - self._air[p.name].at_ms <= patience_ms(p.every_s)
+            and (at_ms := self._air_at(p.name, event.at_ms).at_ms) is not None
+            and event.at_ms - at_ms <= patience_ms(p.every_s)
         ]
         return max(fresh)[1] if fresh else None

@@ -210,12 +210,15 @@ class SerialPort:
                 )
 
     def _put(self, packet: Packet) -> None:
-        while not self._stopping.is_set():
+        while True:
             try:
                 self._inbox.put(packet, timeout=_PUT_TIMEOUT_S)
             except queue.Full:
-                continue
-            return
+                # Only a full inbox gives up at a stop: what was read and has room is handed over.
+                if self._stopping.is_set():
+                    return
+            else:
+                return
 
     def _tell(self, *, open_: bool, why: str) -> None:
         before = self._status

@@ -39,9 +39,11 @@ class _Late(NamedTuple):
 def readings_after(db: sqlite3.Connection) -> Iterator[Reading]:
     """Yield the readings judged after the kept snapshot, as if each had arrived when it was taken."""
     late = {_Late(*row) for row in db.execute(LATE)}
+    whole: tuple[int, int] | None = None  # the row given last, if as a row: its halves are given with it
     for at_ms, key, name, temp, rh, part in db.execute(ROWS):
-        if _Late(at_ms, key, ROW) in late:
+        if _Late(at_ms, key, ROW) in late or (at_ms, key) == whole:
             continue
+        whole = (at_ms, key) if part == ROW else None
         temp_lost = part == RH or _Late(at_ms, key, TEMP) in late
         rh_lost = part == TEMP or _Late(at_ms, key, RH) in late
         temp_c = None if temp is None or temp_lost else temp / 100

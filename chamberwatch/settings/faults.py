@@ -2,39 +2,84 @@
 
 from __future__ import annotations
 
+import os
 from difflib import get_close_matches
+from pathlib import Path
 from typing import Any
 
-from annotated_types import Ge, Gt, Le, Lt, MaxLen
 from pydantic import ValidationError
 from pydantic.fields import FieldInfo
 
-from chamberwatch.settings.tables import File
+from chamberwatch.settings.tables import ENV_PREFIX, NESTED, File
 
-SECRET_KEYS = frozenset({"url", "password", "token"})
+SECRET_KEYS = frozenset({"url", "password", "token", "credential"})
+SHOWN_CHARS = 60
+BOUNDS = (
+    ("ge", "at least"),
+    ("gt", "above"),
+    ("le", "at most"),
+    ("lt", "below"),
+    ("min_length", "at least"),
+    ("max_length", "at most"),
+)
+SHAPES = {
+    "model_type": "a table is needed here, with key = value",
+    "model_attributes_type": "a table is needed here, with key = value",
+    "tuple_type": "a list is needed here, each entry under its own [[…]]",
+}
+"""What pydantic calls a value of the wrong shape, and what to write instead."""
 Loc = tuple[int | str, ...]
 
 
 def describe(error: ValidationError, data: dict[str, Any]) -> list[str]:
     """Return one line a fault: where it is, what was given, what is allowed."""
     return [
-        _line(fault["loc"], fault["type"], fault["msg"], fault["input"], data) for fault in error.errors()
+        _line(fault["loc"], fault["type"], fault["msg"], fault["input"], data)
+        for fault in error.errors()
+        # A list whose only entry has a fault counts as too short as well: true, but no help.
+        if fault["type"] != "too_short" or not fault["input"]
     ]
 
 
+def no_such_key(loc: Loc, data: dict[str, Any]) -> str:
+    """Return the line about a key nobody knows."""
+    return f"{where(loc, data)}: there is no such key{_nearest(loc)}"
+
+
 def _line(loc: Loc, kind: str, message: str, given: Any, data: dict[str, Any]) -> str:
-    where = _where(loc, data)
+    place = where(loc, data)
     if kind == "missing":
-        return f"{where}: is missing{_allowed(loc)}"
+        return f"{place}: is missing{_allowed(loc)}"
     if kind == "extra_forbidden":
-        return f"{where}: there is no such key{_nearest(loc)}"
+        return no_such_key(loc, data) + _from_environment(loc)
+    text = f"{place}: {_shown(loc, given)} will not do"
     if kind == "value_error":
-        return f"{where}: {message.removeprefix('Value error, ')}"
-    shown = "(hidden)" if loc and loc[-1] in SECRET_KEYS else repr(given)
-    return f"{where}: {shown} will not do{_allowed(loc) or ': ' + message}"
+        text += f": {message.removeprefix('Value error, ')}"
+    elif kind in SHAPES:
+        text += f": {SHAPES[kind]}"
+    else:
+        text += _allowed(loc) or f": {message}"
+    return text + _from_environment(loc)
 
 
-def _where(loc: Loc, data: dict[str, Any]) -> str:
+def _shown(loc: Loc, given: Any) -> str:
+    """Return what was given, unless it is, or may hold, a secret."""
+    if isinstance(given, dict | list | tuple):
+        return "a table" if isinstance(given, dict) else f"a list of {len(given)}"
+    secret = loc[-1:] and loc[-1] in SECRET_KEYS
+    # An address in the wrong place holds its password there as well. A port's address has none.
+    if secret or ("://" in str(given) and loc[-1:] != ("port",)):
+        return "(hidden)"
+    text = repr(given)
+    return text if len(text) <= SHOWN_CHARS else text[:SHOWN_CHARS] + "…"
+
+
+def _from_environment(loc: Loc) -> str:
+    name = ENV_PREFIX + NESTED.join(str(part).upper() for part in loc)
+    return f" (it comes from the environment variable {name})" if name in os.environ else ""
+
+
+def where(loc: Loc, data: dict[str, Any]) -> str:
     """Return 'probe 2 (front).every' for ('probe', 1, 'every')."""
     out, node = "", data
     for part in loc:
@@ -44,7 +89,8 @@ def _where(loc: Loc, data: dict[str, Any]) -> str:
             node = {}
         if isinstance(part, int):
             name = node.get("name") if isinstance(node, dict) else None
-            out += f" {part + 1}" + (f" ({name})" if isinstance(name, str) else "")
+            fit = isinstance(name, str) and len(name) <= SHOWN_CHARS and "://" not in name
+            out += f" {part + 1}" + (f" ({name})" if fit else "")
         else:
             out += ("." if out else "") + part
     return out or "the file"
@@ -66,8 +112,7 @@ def _field(loc: Loc) -> FieldInfo | None:
 def _model_in(annotation: Any) -> Any:
     if hasattr(annotation, "model_fields"):
         return annotation
-    inner = getattr(annotation, "__args__", ())
-    return next((m for m in map(_model_in, inner) if m is not None), None)
+    return next((m for m in map(_model_in, _args(annotation)) if m is not None), None)
 
 
 def _allowed(loc: Loc) -> str:
@@ -77,38 +122,39 @@ def _allowed(loc: Loc) -> str:
     choices = _choices(info.annotation)
     if choices:
         return f"; one of: {', '.join(map(str, choices))}"
-    unit = info.description or ""
-    if str in (info.annotation, *getattr(info.annotation, "__args__", ())) and unit:
-        return f"; allowed: {unit}"
-    bounds = [_bound(m) for m in info.metadata]
-    text = " and ".join(b for b in bounds if b)
-    if text:
-        return f"; allowed: {text}{' ' + unit if unit else ''}"
-    return f"; allowed: {unit}" if unit else ""
+    words = _described(info)
+    if words and _is_text(info.annotation):
+        return f"; allowed: {words}"
+    text = " ".join(filter(None, (" and ".join(filter(None, map(_bound, info.metadata))), words)))
+    return f"; allowed: {text}" if text else ""
+
+
+def _described(info: FieldInfo) -> str:
+    """Return what a key takes, also where the key may be left out (`X | None`)."""
+    inner = [m for arg in _args(info.annotation) for m in getattr(arg, "__metadata__", ())]
+    found = (m.description for m in (info, *inner) if isinstance(m, FieldInfo))
+    return next((words for words in found if words), "")
+
+
+def _args(annotation: Any) -> tuple[Any, ...]:
+    return tuple(getattr(annotation, "__args__", ()))
+
+
+def _is_text(annotation: Any) -> bool:
+    kinds = (annotation, *_args(annotation))
+    return any(kind in (str, Path) or getattr(kind, "__origin__", None) is str for kind in kinds)
 
 
 def _choices(annotation: Any) -> list[Any]:
     members = getattr(annotation, "__members__", None)
     if members:
         return [m.value for m in members.values()]
-    inner = getattr(annotation, "__args__", ())
-    return [a for a in inner if isinstance(a, str)]
+    return [a for a in _args(annotation) if isinstance(a, str)]
 
 
 def _bound(rule: Any) -> str:
-    match rule:
-        case Ge(ge=x):
-            return f"at least {x}"
-        case Gt(gt=x):
-            return f"above {x}"
-        case Le(le=x):
-            return f"at most {x}"
-        case Lt(lt=x):
-            return f"below {x}"
-        case MaxLen(max_length=x):
-            return f"at most {x} long"
-        case _:
-            return ""
+    found = [f"{word} {limit}" for name, word in BOUNDS if (limit := getattr(rule, name, None)) is not None]
+    return " and ".join(found)
 
 
 def _nearest(loc: Loc) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 import tomllib
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, tzinfo
 from pathlib import Path
@@ -16,9 +17,9 @@ from pydantic_settings import SettingsError as EnvironmentFault
 
 from chamberwatch.errors import InputMissing, NotPermitted, SettingsError
 from chamberwatch.model import Band, ChamberPlan, Plan, ProbePlan
-from chamberwatch.settings.faults import describe
-from chamberwatch.settings.secrets import secret, variable
-from chamberwatch.settings.tables import ENV_PREFIX, ChamberTable, File, ProbeTable
+from chamberwatch.settings.across import across
+from chamberwatch.settings.faults import describe, no_such_key
+from chamberwatch.settings.tables import ENV_PREFIX, NESTED, ChamberTable, File, ProbeTable
 
 
 @dataclass(frozen=True)
@@ -69,21 +70,33 @@ def load(path: Path) -> Settings:
         SettingsError: it is not TOML, or it has faults; the text lists every one.
     """
     data = _toml(path)
-    faults: list[str] = []
-    file: File | None = None
-    try:
-        file = File(**data)
-    except ValidationError as error:
-        faults = describe(error, data)
-    except EnvironmentFault as error:
-        faults = [f"environment: {error}"]
-    faults += _misspelt_environment()
-    if file is not None:
-        faults += _across(file)
+    file, faults = _checked(data)
+    faults += across(data if file is None else file.model_dump())
+    faults += [text for name, text in _misspelt_environment() if not any(name in told for told in faults)]
     if faults or file is None:
         raise SettingsError(_listing(path, faults))
     source = path.resolve()
-    return Settings(source, file, _plan(file), source.parent / file.journal.path)
+    return Settings(source, _settled(file, source.parent), _plan(file), source.parent / file.journal.path)
+
+
+def _settled(file: File, folder: Path) -> File:
+    """Return the file with the authority's path, too, starting at the settings' folder."""
+    if file.broker.tls_ca is None:
+        return file
+    broker = file.broker.model_copy(update={"tls_ca": folder / file.broker.tls_ca})
+    return file.model_copy(update={"broker": broker})
+
+
+def _checked(data: dict[str, Any]) -> tuple[File | None, list[str]]:
+    # Names with a leading underscore would be taken for options of the settings library itself.
+    strange = [no_such_key((key,), data) for key in data if key.startswith("_")]
+    try:
+        return File(**{k: v for k, v in data.items() if not k.startswith("_")}), strange
+    except ValidationError as error:
+        return None, strange + describe(error, data)
+    except EnvironmentFault:
+        lists = ", ".join(n for n in sorted(os.environ) if n.startswith(ENV_PREFIX) and NESTED in n)
+        return None, [*strange, f"environment: a list or table must be written as JSON (look at {lists})"]
 
 
 def _toml(path: Path) -> dict[str, Any]:
@@ -107,14 +120,12 @@ def _listing(path: Path, faults: list[str]) -> str:
     return "\n".join([f"{path}: {count}; nothing was started", *(f"  - {fault}" for fault in faults)])
 
 
-def _misspelt_environment() -> list[str]:
-    """A variable with a table's form but no such table or key is a fault: it would be silently ignored."""
-    faults = []
+def _misspelt_environment() -> Iterator[tuple[str, str]]:
+    """Yield each variable with a table's form but no such table or key: it would be silently ignored."""
     for name in sorted(os.environ):
-        parts = name.removeprefix(ENV_PREFIX).lower().split("__")
+        parts = name.removeprefix(ENV_PREFIX).lower().split(NESTED)
         if name.startswith(ENV_PREFIX) and len(parts) > 1 and not _is_key(parts):
-            faults.append(f"environment {name}: there is no setting {'.'.join(parts)}")
-    return faults
+            yield name, f"environment {name}: there is no setting {'.'.join(parts)}"
 
 
 def _is_key(parts: list[str]) -> bool:
@@ -130,42 +141,6 @@ def _is_key(parts: list[str]) -> bool:
 def _types(annotation: Any) -> tuple[Any, ...]:
     inner = getattr(annotation, "__args__", ())
     return (annotation, *inner)
-
-
-def _across(file: File) -> list[str]:
-    """Faults that only two tables together show."""
-    faults: list[str] = []
-    chambers = [c.name for c in file.chamber]
-    faults += [f"chamber: two are named {n!r}" for n in _doubles(chambers)]
-    faults += [f"probe: two are named {n!r}" for n in _doubles([p.name for p in file.probe])]
-    faults += [
-        f"probe {p.name}.chamber: {p.chamber!r} is not among the chambers ({', '.join(chambers)})"
-        for p in file.probe
-        if p.chamber not in chambers
-    ]
-    for what, values in (
-        ("serial.port", [p.serial.port for p in file.probe if p.serial]),
-        ("mqtt.topic", [p.mqtt.topic for p in file.probe if p.mqtt]),
-        ("notify.channel.name", [c.name for c in file.notify.channel]),
-    ):
-        faults += [f"{what}: {v!r} is used twice" for v in _doubles(values)]
-    return faults + _missing_secrets(file)
-
-
-def _missing_secrets(file: File) -> list[str]:
-    named = [(f"notify.channel {c.name}", c.credential) for c in file.notify.channel]
-    named.append(("broker", file.broker.credential))
-    if file.series is not None:
-        named.append(("series", file.series.credential))
-    return [
-        f"{where}.credential: no systemd credential {name!r} and no environment variable {variable(name)}"
-        for where, name in named
-        if name is not None and secret(name) is None
-    ]
-
-
-def _doubles(names: list[str]) -> list[str]:
-    return sorted({n for n in names if names.count(n) > 1})
 
 
 def _plan(file: File) -> Plan:

@@ -14,11 +14,11 @@ def variable(name: str) -> str:
 
 
 def secret(name: str) -> str | None:
-    """Return the credential `name` without a trailing line end, or None if it is nowhere."""
+    """Return the credential `name` without a trailing line end, or None if it is nowhere or empty."""
     folder = os.environ.get("CREDENTIALS_DIRECTORY")
     if folder:
         try:
-            return (Path(folder) / name).read_text("utf-8").rstrip("\r\n")
-        except OSError:
-            pass  # not among this unit's credentials: the environment may have it
-    return os.environ.get(variable(name))
+            return (Path(folder) / name).read_text("utf-8").rstrip("\r\n") or None
+        except (OSError, UnicodeDecodeError):
+            pass  # not among this unit's credentials, or no text: the environment may have it
+    return os.environ.get(variable(name)) or None

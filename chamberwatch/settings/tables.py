@@ -1,7 +1,8 @@
 """The tables and keys of a settings file: types, allowed ranges, units, defaults.
 
 Rules for this file: every number says its unit (`description`) and both bounds; `extra = "forbid"` on every
-table, so that a misspelt key is a fault and never a silent default.
+table, so that a misspelt key is a fault and never a silent default. What only several keys together show
+is looked at in `across`, which also works where a key is wrong.
 """
 
 from __future__ import annotations
@@ -10,20 +11,38 @@ from pathlib import Path
 from typing import Annotated, Literal
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from pydantic import BaseModel, ConfigDict, Field, SecretStr, field_validator, model_validator
-from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
+from pydantic import BaseModel, ConfigDict, Field, SecretStr, field_validator
+from pydantic_settings import (
+    BaseSettings,
+    EnvSettingsSource,
+    PydanticBaseSettingsSource,
+    SettingsConfigDict,
+)
 
 from chamberwatch.model import ChamberKind
 
 ENV_PREFIX = "CHAMBERWATCH_"
+NESTED = "__"
+SINGLE_KEYS = frozenset({"UNITS", "TIMEZONE"})
+"""The keys outside any table."""
 NAME = r"^[A-Za-z0-9][A-Za-z0-9_.:-]*$"
-TOPIC = r"^[^+#\x00]+$"
+TOPIC = r"^[^$+#\x00][^+#\x00]*$"
+CREDENTIAL = r"^[a-z0-9]+(-[a-z0-9]+)*$"
+PORT = r"^(/.+|(socket|rfc2217)://[^\s/:]+:\d+\S*)$"
+HOST = r"^[^\s/@]+$"
 Name = Annotated[
     str, Field(pattern=NAME, max_length=64, description="letters, digits and - _ . :, at most 64")
 ]
-Topic = Annotated[str, Field(pattern=TOPIC, max_length=512, description="an exact topic, no + or #")]
+Topic = Annotated[
+    str, Field(pattern=TOPIC, max_length=512, description="an exact topic, no + or #, not beginning with $")
+]
 Credential = Annotated[
-    str, Field(pattern=r"^[a-z0-9][a-z0-9-]*$", max_length=64, description="lower-case letters, digits and -")
+    str,
+    Field(
+        pattern=CREDENTIAL,
+        max_length=64,
+        description="the name of a secret, not the secret: lower-case letters, digits and single -",
+    ),
 ]
 
 
@@ -36,8 +55,16 @@ class Table(BaseModel):
 class JournalTable(Table):
     """Where everything is kept; relative to the settings file."""
 
-    path: Path
+    path: Annotated[Path, Field(description='a file, such as "chamberwatch.db"')]
     keep_days: Annotated[int, Field(ge=1, le=3660, description="days")] = 400
+
+
+    @field_validator("path")
+    @classmethod
+    def _a_file(cls, path: Path) -> Path:
+        if not path.name:
+            raise ValueError("a file must be named here")
+        return path
 
 
 class TemperatureTable(Table):
@@ -72,22 +99,6 @@ class ChamberTable(Table):
     humidity: HumidityTable = HumidityTable()
     urgent: UrgentTable = UrgentTable()
 
-    @model_validator(mode="after")
-    def _ordered(self) -> ChamberTable:
-        for what, unit, low, high in (
-            ("temperature", "°C", self.temperature.low, self.temperature.high),
-            ("humidity", "%RH", self.humidity.low, self.humidity.high),
-            ("urgent", "°C", self.urgent.low, self.urgent.high),
-        ):
-            if not low < high:
-                raise ValueError(f"{what}: low {low:g} {unit} must be below high {high:g} {unit}")
-        if not (self.urgent.low <= self.temperature.low and self.temperature.high <= self.urgent.high):
-            raise ValueError(
-                f"urgent {self.urgent.low:g}..{self.urgent.high:g} °C must enclose temperature "
-                f"{self.temperature.low:g}..{self.temperature.high:g} °C"
-            )
-        return self
-
 
 class AccuracyTable(Table):
     """What the probe's maker states: °C and %RH, either way."""
@@ -97,9 +108,16 @@ class AccuracyTable(Table):
 
 
 class SerialTable(Table):
-    """A port: a path (best /dev/serial/by-id/…) or a pyserial URL."""
+    """A port: a device path (best one of /dev/serial/by-id/…) or an address of a port server."""
 
-    port: Annotated[str, Field(min_length=1, max_length=512, description="a path or a pyserial URL")]
+    port: Annotated[
+        str,
+        Field(
+            pattern=PORT,
+            max_length=512,
+            description="a device path that begins with /, socket://HOST:PORT or rfc2217://HOST:PORT",
+        ),
+    ]
     baud: Annotated[int, Field(ge=50, le=4_000_000, description="baud")] = 115_200
     format: Literal["senml"] = "senml"
     dtr: bool = True
@@ -122,17 +140,13 @@ class ProbeTable(Table):
     serial: SerialTable | None = None
     mqtt: MqttTable | None = None
 
-    @model_validator(mode="after")
-    def _one_way(self) -> ProbeTable:
-        if (self.serial is None) == (self.mqtt is None):
-            raise ValueError("needs exactly one of serial = { port = … } and mqtt = { topic = … }")
-        return self
-
 
 class BrokerTable(Table):
     """The MQTT broker."""
 
-    host: Annotated[str, Field(min_length=1, max_length=255)] = "127.0.0.1"
+    host: Annotated[
+        str, Field(pattern=HOST, max_length=255, description="a machine's name or address, no mqtt://")
+    ] = "127.0.0.1"
     port: Annotated[int, Field(ge=1, le=65_535)] = 1883
     username: str | None = None
     credential: Credential | None = None
@@ -150,12 +164,6 @@ class ChannelTable(Table):
     credential: Credential | None = None
     topic: Topic | None = None
 
-    @model_validator(mode="after")
-    def _one_way(self) -> ChannelTable:
-        if sum(x is not None for x in (self.url, self.credential, self.topic)) != 1:
-            raise ValueError("needs exactly one of url, credential (the name of a secret URL) and topic")
-        return self
-
 
 class NotifyTable(Table):
     """Whom to tell, and the topic on which "I'm on it" comes back."""
@@ -167,7 +175,7 @@ class NotifyTable(Table):
 class SeriesTable(Table):
     """A server of the influx v2 write protocol."""
 
-    url: Annotated[str, Field(pattern=r"^https?://[^\s]+$")]
+    url: Annotated[str, Field(pattern=r"^https?://[^\s]+$", description="http://… or https://…")]
     org: str = "home"
     bucket: str = "chamberwatch"
     credential: Credential | None = None
@@ -187,14 +195,14 @@ class File(BaseSettings):
         extra="forbid",
         frozen=True,
         env_prefix=ENV_PREFIX,
-        env_nested_delimiter="__",
+        env_nested_delimiter=NESTED,
     )
 
     units: Literal["metric", "us"] = "metric"
-    timezone: str | None = None
+    timezone: Annotated[str, Field(description="a time zone name such as Europe/Lisbon")] | None = None
     journal: JournalTable
-    chamber: Annotated[tuple[ChamberTable, ...], Field(min_length=1, max_length=1000)]
-    probe: Annotated[tuple[ProbeTable, ...], Field(min_length=1, max_length=10_000)]
+    chamber: Annotated[tuple[ChamberTable, ...], Field(min_length=1, max_length=1000, description="tables")]
+    probe: Annotated[tuple[ProbeTable, ...], Field(min_length=1, max_length=10_000, description="tables")]
     broker: BrokerTable = BrokerTable()
     notify: NotifyTable = NotifyTable()
     series: SeriesTable | None = None
@@ -211,6 +219,13 @@ class File(BaseSettings):
     ) -> tuple[PydanticBaseSettingsSource, ...]:
         """Let the environment win over the file (which comes in as init values)."""
         del settings_cls, dotenv_settings, file_secret_settings
+        if isinstance(env_settings, EnvSettingsSource):
+            # CHAMBERWATCH_BROKER is where the secret called "broker" may be, never a whole table.
+            env_settings.env_vars = {
+                name: value
+                for name, value in env_settings.env_vars.items()
+                if NESTED in name or name.upper().removeprefix(ENV_PREFIX) in SINGLE_KEYS
+            }
         return env_settings, init_settings
 
     @field_validator("timezone")
@@ -220,5 +235,5 @@ class File(BaseSettings):
             try:
                 ZoneInfo(name)
             except (ZoneInfoNotFoundError, ValueError, OSError) as error:
-                raise ValueError("is not a time zone name such as Europe/Lisbon") from error
+                raise ValueError("no time zone has that name; one is Europe/Lisbon") from error
         return name

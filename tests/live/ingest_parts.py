@@ -69,10 +69,17 @@ class Mosquitto:
         return self
 
     def _end(self, number):
-        if self._process is not None:
+        # Again and again: a signal that comes while it is still starting is forgotten.
+        def ended():
             self._process.send_signal(number)
             self._process.send_signal(signal.SIGCONT)
-            self._process.wait(10)
+            try:
+                return self._process.wait(0.2) is not None
+            except subprocess.TimeoutExpired:
+                return False
+
+        if self._process is not None:
+            assert until(ended), "mosquitto did not end"
             self._process = None
 
     def kill(self):

@@ -282,6 +282,21 @@ def test_a_port_that_waits_for_the_inbox_still_stops(pty_pair, read_port):
     assert port.status() == (False, "stopped", 1)
 
 
+def test_a_stop_in_the_middle_loses_nothing_that_was_read(pty_pair, read_port):
+    """Lines that were read together with the one during which the stop came are handed over all the same."""
+
+    class StopsAtTheFirst(Inbox):
+        def put(self, item, block=True, timeout=None):
+            super().put(item, block, timeout)
+            port._stopping.set()
+
+    inbox = StopsAtTheFirst(100)
+    port, _ = read_port(pty_pair.path, inbox)
+    assert opened(port)
+    pty_pair.say(b"\none\ntwo\nthree\n")
+    assert [next_of(inbox).payload for _ in range(3)] == [b"one", b"two", b"three"]
+
+
 def test_stop_frees_a_blocked_reader(pty_pair, monkeypatch):
     """Stopping wakes a reader that waits for bytes; it need not wait for the read to time out."""
     monkeypatch.setattr(serial_port, "_READ_TIMEOUT_S", 3600.0)

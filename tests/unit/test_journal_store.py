@@ -382,6 +382,16 @@ def test_the_roll_forward_gives_a_half_as_a_half(journal: Journal) -> None:
     ]
 
 
+@pytest.mark.parametrize("together", [False, True], ids=["own commit", "same commit"])
+def test_the_roll_forward_gives_a_merged_row_once(journal: Journal, *, together: bool) -> None:
+    """A slower probe's row behind the snapshot, sent in halves, is one reading."""
+    journal.commit(Batch([reading(100, 12.0, 70.0)], snapshot=snapshot(100)))
+    halves = [reading(50, 12.5, None, "front"), reading(50, None, 71.0, "front")]
+    for batch in [halves] if together else [halves[:1], halves[1:]]:
+        journal.commit(Batch(batch))
+    assert forward(journal, snapshot(100)) == [("front", 50, 12.5, 71.0)]
+
+
 def test_a_snapshot_the_journal_does_not_keep_is_refused(journal: Journal) -> None:
     """Rolling forward from another point would skip or repeat readings."""
     journal.commit(Batch(snapshot=snapshot(2)))

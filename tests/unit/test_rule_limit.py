@@ -85,7 +85,7 @@ def test_parameters_are_checked(bad):
     good = {"kind": Kind.TEMPERATURE_HIGH, "sign": 1, "limit": 15.0, "patience": 60.0,
             "every_ms": 10_000, "hold_ms": 90_000}  # fmt: skip
 
-    with pytest.raises(ValueError, match="must|hold|finite"):
+    with pytest.raises(ValueError, match=r"must|hold|finite"):
         limit.Params(**(good | bad))
 
 
