@@ -37,9 +37,11 @@ def step(state: State, at_ms: int, value: float, period_ms: int | None) -> State
 
 
 def mean_of_last(state: State, at_ms: int, period_ms: int) -> float | None:
-    """Return the mean over the last full period; None if less than 0.8 of it was seen."""
-    since_ms = at_ms - period_ms
+    """Return the mean over the last full period that ended with a block; None if too little was seen."""
+    if not state.closed or at_ms - state.closed[-1][0] > 2 * BLOCK_MS:
+        return None
+    since_ms = state.closed[-1][0] - period_ms
     values = [v for ended_ms, v in state.closed if ended_ms > since_ms]
-    if not values or len(values) * BLOCK_MS < 0.8 * period_ms - BLOCK_MS:
+    if len(values) * BLOCK_MS < 0.8 * period_ms - BLOCK_MS:
         return None
     return sum(values) / len(values)
