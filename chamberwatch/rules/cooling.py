@@ -6,7 +6,8 @@ since then. So at the latest two cycles and 15 min after the failure, and usuall
 defrost of up to a cycle does not raise it. Returned when the air has come back by the usual saw-tooth (0.5
 °C at least) from its warmest.
 
-Without a learnt cycle: never raised (the band alarm stands in). Missing input: no step. Source: our choice.
+Without a learnt cycle: never raised (the band alarm stands in). Missing input: no step; time unseen, over
+`GAP_MS`, is no pause. Source: our choice.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from chamberwatch.model import MS_PER_MIN
-from chamberwatch.rules.cycle import Learnt
+from chamberwatch.rules.cycle import GAP_MS, Learnt
 from chamberwatch.rules.minute import Minute
 
 SLACK_MS = 5 * MS_PER_MIN
@@ -33,6 +34,7 @@ class State(NamedTuple):
     top_c: float = -99.0
     active: bool = False
     since_ms: int = 0
+    last_ms: int = 0
 
 
 def step(state: State, minute: Minute, norm: Learnt | None) -> tuple[State, bool | None]:
@@ -40,25 +42,27 @@ def step(state: State, minute: Minute, norm: Learnt | None) -> tuple[State, bool
     temp_c = minute.temp_c
     if temp_c is None:
         return state, None
+    seen = minute.at_ms - state.last_ms <= GAP_MS
     if state.active:
         return _until_back(state, minute.at_ms, temp_c, norm)
     came_down = norm is not None and temp_c <= state.top_c - RAN_PART * norm.saw_c
-    if temp_c <= state.bottom_c or came_down:
-        # The compressor ran: a new pause begins at the next bottom.
-        return State(minute.at_ms, temp_c, temp_c), None
+    if temp_c <= state.bottom_c or came_down or not seen:
+        # The compressor ran, or may have: a new pause begins at the next bottom.
+        return State(minute.at_ms, temp_c, temp_c, last_ms=minute.at_ms), None
     top_c = max(state.top_c, temp_c)
     if norm is None:
-        return state._replace(top_c=top_c), None
+        return state._replace(top_c=top_c, last_ms=minute.at_ms), None
     overdue_ms = norm.warming_ms + norm.period_ms + SLACK_MS
     climbs = temp_c >= norm.top_c + ABOVE_C and temp_c >= top_c - NEAR_C
     rises = climbs and minute.at_ms - state.bottom_ms >= overdue_ms
     since_ms = state.bottom_ms + norm.warming_ms
-    return State(state.bottom_ms, state.bottom_c, top_c, rises, since_ms), True if rises else None
+    state = State(state.bottom_ms, state.bottom_c, top_c, rises, since_ms, minute.at_ms)
+    return state, True if rises else None
 
 
 def _until_back(state: State, at_ms: int, temp_c: float, norm: Learnt | None) -> tuple[State, bool | None]:
     top_c = max(state.top_c, temp_c)
     back_c = max(BACK_C, norm.saw_c if norm is not None else 0.0)
     if temp_c <= top_c - back_c:
-        return State(at_ms, temp_c, temp_c), False
-    return state._replace(top_c=top_c), None
+        return State(at_ms, temp_c, temp_c, last_ms=at_ms), False
+    return state._replace(top_c=top_c, last_ms=at_ms), None
