@@ -24,6 +24,8 @@ WINDOWS = (8, 6, 4)
 """Blocks looked at; the longest that is significant is believed."""
 P = {8: 0.01, 6: 0.02, 4: 0.1}
 """Two-sided; 4 points in strict order give 0.09, the least they can."""
+NEW_PART = 0.5
+"""Of the least change: how far beyond the day's range the mean must be; noise on a day's breath is not new."""
 KEPT = 48
 
 
@@ -87,19 +89,21 @@ def _drift(state: State, band: Band, least: float, *, told: int) -> tuple[int, i
         line = trend.trend([(t - newest_ms) / MS_PER_H for t, _ in recent], [v for _, v in recent])
         side = 1 if line.slope > 0 else -1
         limit = band.high if side > 0 else band.low
-        if line.p > P[length] or abs(recent[-1][1] - recent[0][1]) < least:
+        small = line.p > P[length] or abs(recent[-1][1] - recent[0][1]) < least
+        if line.slope == 0.0 or (small and side != told):
             continue
         ahead = side * (limit - newest)
         meets_ms = newest_ms + round(max(0.0, ahead) / abs(line.slope) * MS_PER_H)
-        if meets_ms - newest_ms <= horizon_ms and _new(state, length, side):
+        beyond = 0.0 if side == told else least * NEW_PART
+        if meets_ms - newest_ms <= horizon_ms and _new(state, length, side, beyond):
             return side, meets_ms, recent[0][0]
     return 0, 0, newest_ms
 
 
-def _new(state: State, length: int, side: int) -> bool:
-    """Whether the newest mean lies beyond all of the last day's before this trend began."""
+def _new(state: State, length: int, side: int, beyond: float) -> bool:
+    """Whether the newest mean lies beyond all of the last day's before this trend began, by how much."""
     before = [v for _, v in state.blocks[:-length]]
-    return not before or side * (state.blocks[-1][1] - (max(before) if side > 0 else min(before))) > 0
+    return not before or side * (state.blocks[-1][1] - (max(before) if side > 0 else min(before))) > beyond
 
 
 def day_mean(state: State) -> float | None:
