@@ -71,7 +71,6 @@ class Engine:
             Refusal: self._refusal,
             Acknowledge: self._acknowledge,
             Tend: self._tend,
-            Hangs: self._hangs,
             LinkLost: self._link_lost,
             LinkBack: self._link_back,
             Stepped: self._stepped,
@@ -86,8 +85,9 @@ class Engine:
         """Take one input; return what it made happen, in order."""
         if type(item) is Reading:
             events = self._reading(item)
-        elif isinstance(item, Resumed):
-            events = self._resumed(item)
+        elif isinstance(item, Resumed | Hangs):
+            # Our own absence lets no deadline fall due; nor does a fact, whenever it was entered.
+            events = self._resumed(item) if isinstance(item, Resumed) else self._hangs(item)
         else:
             events = self._until(item.arrived_ms if isinstance(item, Refusal) else item.at_ms)
             events += self._other(item)

@@ -17,7 +17,7 @@ from chamberwatch.daemon.pipeline import Pipeline
 from chamberwatch.daemon.requests import Requests
 from chamberwatch.daemon.service_manager import ServiceManager
 from chamberwatch.ingest.packet import Command, Inbox, Item, Packet
-from chamberwatch.model import LinkBack, LinkLost, Resumed, Tick
+from chamberwatch.model import LinkBack, LinkLost, Resumed, Stepped, Tick
 
 IDLE_S = 0.010
 BATCH_S = 20.0
@@ -151,6 +151,7 @@ class Loop:
 
     def _stepped(self, stepped_ms: int, now_ms: int) -> None:
         _log.warning("the clock was stepped by %.1f s", stepped_ms / 1000)
+        self._pipeline.feed(Stepped(now_ms, stepped_ms))
         # Silence counts anew from here: what was heard before bears stamps of another clock.
         self._pipeline.feed(Resumed(now_ms, None))
         if self._linked:

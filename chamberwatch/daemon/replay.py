@@ -16,7 +16,7 @@ from chamberwatch.errors import InputMissing, JournalError, NotPermitted
 from chamberwatch.ingest.packet import Packet
 from chamberwatch.journal.lock import hold
 from chamberwatch.journal.store import Journal
-from chamberwatch.model import Event, EventState, Kind, Reason
+from chamberwatch.model import Event, EventState, Hangs, Kind, Reason
 from chamberwatch.settings import Settings
 from chamberwatch.wire.framing import LineFramer, Overlong
 
@@ -94,6 +94,8 @@ def _run(settings: Settings, journal: Journal, files: list[Path]) -> Summary:
     pipeline.need_time = True
     pipeline.restore()
     teller.remember(newest_air(journal.path))
+    for chamber in settings.plan.chambers:
+        pipeline.feed(Hangs(clock.now_ms(), chamber.name, journal.hanging_times(chamber.name)))
     summary = Summary()
 
     def told(events: list[Event]) -> None:

@@ -10,10 +10,11 @@ from chamberwatch.daemon.clock import Clock
 from chamberwatch.daemon.pipeline import Pipeline
 from chamberwatch.ingest.packet import Command
 from chamberwatch.journal.store import Journal, RequestRow
-from chamberwatch.model import Acknowledge, Kind, Plan, Tend
+from chamberwatch.model import MS_PER_DAY, Acknowledge, HangingTime, Hangs, Kind, Plan, Tend
 
 _log = logging.getLogger(__name__)
 EVERYTHING = "all"
+STAYS_KEPT_MS = 5 * MS_PER_DAY
 
 
 def parse_acknowledgement(text: str, plan: Plan) -> tuple[str | None, Kind | None]:
@@ -45,6 +46,7 @@ class Requests:
         self._clock = clock
         self._seen_version = -1
         self._taken: set[int] = set()
+        self._stays: dict[str, tuple[HangingTime, ...]] = {}
 
     def poll(self) -> None:
         """Take requests that were written since the last look; cheap when nobody wrote."""
@@ -58,6 +60,20 @@ class Requests:
                 self._taken.add(row.id)
                 self._apply(row)
         self._taken &= {row.id for row in rows}
+        self.tell_hanging()
+
+    def tell_hanging(self) -> None:
+        """Give the rules the stays of every chamber where they changed: the planned air depends on them."""
+        for chamber in self._plan.chambers:
+            stays = self._lately(self._journal.hanging_times(chamber.name))
+            if stays != self._stays.get(chamber.name, ()):
+                self._stays[chamber.name] = stays
+                self._pipeline.feed(Hangs(self._clock.now_ms(), chamber.name, stays))
+
+    def _lately(self, stays: tuple[HangingTime, ...]) -> tuple[HangingTime, ...]:
+        """Leave out what came down long ago: no reading of so long ago is judged any more."""
+        since_ms = self._clock.now_ms() - STAYS_KEPT_MS
+        return tuple(s for s in stays if s.to_ms is None or s.to_ms >= since_ms)
 
     def _apply(self, row: RequestRow) -> None:
         # A rehearsal's time is not the terminal's: there a request happens now, on the readings' clock.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import os
+import shutil
 import signal
 import sys
 from collections.abc import Callable
@@ -27,7 +28,7 @@ from chamberwatch.journal.lock import hold
 from chamberwatch.journal.outbox import Outbox
 from chamberwatch.journal.store import Journal
 from chamberwatch.journal.tail import Tail
-from chamberwatch.model import Event, Resumed
+from chamberwatch.model import ChannelState, DiskFree, Event, Resumed
 from chamberwatch.notify import Notifier
 from chamberwatch.series.writer import SeriesWriter
 from chamberwatch.settings import Settings
@@ -94,7 +95,7 @@ class Service:
             self.clock,
             self.manager,
             self.status,
-            self._look_at_clock,
+            self._each_minute,
         )
         self.housekeeping = Housekeeping(path, file.journal.keep_days, now_ms)
 
@@ -128,6 +129,18 @@ class Service:
     def _look_at_clock(self) -> None:
         """Refuse times in the future only while this machine's own clock is known to be right."""
         self.pipeline.refuse_future = not self.rehearsal and synced()
+
+    def _each_minute(self) -> None:
+        """Look at the clock, the journal's disk and the channels; the rules decide what is worth telling."""
+        self._look_at_clock()
+        if self.rehearsal:
+            return  # a rehearsal's time is not the disk's
+        now_ms = self.clock.now_ms()
+        usage = shutil.disk_usage(self.journal.path.parent)
+        self.pipeline.feed(DiskFree(now_ms, 100.0 * usage.free / usage.total))
+        for name, status in self.notifier.status().items():
+            since_ms = status.since_ms if status.problem is not None else None
+            self.pipeline.feed(ChannelState(now_ms, name, since_ms, status.failed))
 
     def _start(self) -> None:
         self.notifier.start()

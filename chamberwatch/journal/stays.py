@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from chamberwatch.model import MS_PER_DAY, Hanging
+from chamberwatch.model import MS_PER_DAY, Hanging, HangingTime
 
 if TYPE_CHECKING:
     import sqlite3
@@ -33,6 +33,16 @@ def load_stays(db: sqlite3.Connection, piece_id: int | None = None) -> tuple[Sta
             "WHERE ?1 IS NULL OR piece_id = ?1 ORDER BY from_ms, stay.id",
             (piece_id,),
         )
+    )
+
+
+def hanging_times(stays: Sequence[Stay], chamber: str) -> tuple[HangingTime, ...]:
+    """Return every stay in `chamber` with the time its piece was first hung anywhere."""
+    first_ms: dict[str, int] = {}
+    for stay in stays:
+        first_ms[stay.piece] = min(stay.from_ms, first_ms.get(stay.piece, stay.from_ms))
+    return tuple(
+        HangingTime(first_ms[s.piece], s.from_ms, s.to_ms) for s in stays if s.chamber == chamber
     )
 
 

@@ -15,7 +15,7 @@ from chamberwatch.journal.connection import explained, transaction
 from chamberwatch.journal.forward import readings_after
 from chamberwatch.journal.records import Batch, Notice, RequestRow, Snapshot, Written
 from chamberwatch.journal.schema import open_journal
-from chamberwatch.journal.stays import hanging, load_stays
+from chamberwatch.journal.stays import hanging, hanging_times, load_stays
 
 if TYPE_CHECKING:
     import sqlite3
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from pathlib import Path
     from typing import Self
 
-    from chamberwatch.model import Hanging, Plan, Reading
+    from chamberwatch.model import Hanging, HangingTime, Plan, Reading
 
 __all__ = ["Batch", "Journal", "Notice", "RequestRow", "Snapshot", "Written"]
 
@@ -162,6 +162,10 @@ class Journal:
         with explained(self.path):
             rows = self._db.execute(query).fetchall()
         return [RequestRow(key, at_ms, verb, json.loads(args)) for key, at_ms, verb, args in rows]
+
+    def hanging_times(self, chamber: str) -> tuple[HangingTime, ...]:
+        """Return every stay in `chamber`, past and present, oldest first."""
+        return hanging_times(load_stays(self._db), chamber)
 
     def hanging(self, chamber: str, at_ms: int) -> tuple[Hanging, ...]:
         """Return the pieces in `chamber` ("" = the whole house) at that time, the longest-hanging first."""

@@ -40,6 +40,7 @@ def across(data: dict[str, Any]) -> list[str]:
     return [
         *_names(data),
         *_bands(data),
+        *_phases(data),
         *_probes(data),
         *_channels(data),
         *_topics(data),
@@ -112,6 +113,14 @@ def _bands(data: dict[str, Any]) -> Iterator[str]:
                 f"{place}.urgent: {least_c:g} to {most_c:g} °C must enclose the planned temperature, "
                 f"{low_c:g} to {high_c:g} °C"
             )
+
+
+def _phases(data: dict[str, Any]) -> Iterator[str]:
+    for loc, row in _rows(data, "chamber"):
+        for i, phase in enumerate(p for p in row.get("phase") or () if isinstance(p, dict)):
+            low, high = phase.get("low"), phase.get("high")
+            if isinstance(low, int | float) and isinstance(high, int | float) and low >= high:
+                yield f"{where((*loc, 'phase', i), data)}: low {low:g} %RH must be below high {high:g} %RH"
 
 
 def _probes(data: dict[str, Any]) -> Iterator[str]:

@@ -16,8 +16,9 @@ from pydantic import ValidationError
 from pydantic_settings import SettingsError as EnvironmentFault
 
 from chamberwatch.errors import InputMissing, NotPermitted, SettingsError
-from chamberwatch.model import Band, ChamberPlan, Plan, ProbePlan
+from chamberwatch.model import Band, ChamberPlan, Phase, Plan, ProbePlan
 from chamberwatch.settings.across import across
+from chamberwatch.settings.by_kind import filled
 from chamberwatch.settings.faults import describe, no_such_key
 from chamberwatch.settings.tables import ENV_PREFIX, NESTED, ChamberTable, File, ProbeTable
 
@@ -69,7 +70,7 @@ def load(path: Path) -> Settings:
         NotPermitted: this user may not read it.
         SettingsError: it is not TOML, or it has faults; the text lists every one.
     """
-    data = _toml(path)
+    data = filled(_toml(path))
     file, faults = _checked(data)
     faults += across(data if file is None else file.model_dump())
     faults += [text for name, text in _misspelt_environment() if not any(name in told for told in faults)]
@@ -156,6 +157,7 @@ def _chamber(table: ChamberTable) -> ChamberPlan:
         Band(h.low, h.high, h.patience),
         table.urgent.low,
         table.urgent.high,
+        tuple(Phase(p.until_day, p.low, p.high) for p in sorted(table.phase, key=lambda p: p.until_day)),
     )
 
 

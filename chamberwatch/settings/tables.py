@@ -58,7 +58,6 @@ class JournalTable(Table):
     path: Annotated[Path, Field(description='a file, such as "chamberwatch.db"')]
     keep_days: Annotated[int, Field(ge=1, le=3660, description="days")] = 400
 
-
     @field_validator("path")
     @classmethod
     def _a_file(cls, path: Path) -> Path:
@@ -90,6 +89,14 @@ class UrgentTable(Table):
     high: Annotated[float, Field(ge=-20, le=50, description="°C")] = 18.0
 
 
+class PhaseTable(Table):
+    """The planned humidity of a hang's first days, by the youngest piece: up to `until_day`, %RH."""
+
+    until_day: Annotated[float, Field(gt=0, le=365, description="days")]
+    low: Annotated[float, Field(ge=0, le=100, description="%RH")]
+    high: Annotated[float, Field(ge=0, le=100, description="%RH")]
+
+
 class ChamberTable(Table):
     """One chamber."""
 
@@ -98,6 +105,7 @@ class ChamberTable(Table):
     temperature: TemperatureTable = TemperatureTable()
     humidity: HumidityTable = HumidityTable()
     urgent: UrgentTable = UrgentTable()
+    phase: Annotated[tuple[PhaseTable, ...], Field(max_length=20)] = ()
 
 
 class AccuracyTable(Table):
