@@ -110,4 +110,6 @@ class Track:
         self.last_ms = body[0]
         self._gate = frozen_state.load(gate.State, body[1])
         self.stuck = frozen_state.load(stuck.State, body[2])
-        self.sums = [frozen_state.load(limit.State, s) for s in body[3]]
+        sums = [frozen_state.load(limit.State, s) for s in body[3]]
+        self.sums = [limit.RESTING if s == limit.RESTING else s for s in sums]
+        self._calm = self.sums[0] is limit.RESTING and self.sums[1] is limit.RESTING
