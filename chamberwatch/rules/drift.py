@@ -25,7 +25,7 @@ WINDOWS = (8, 6, 4)
 P = {8: 0.01, 6: 0.02, 4: 0.1}
 """Two-sided; 4 points in strict order give 0.09, the least they can."""
 NEW_PART = 0.5
-"""Of the least change: how far beyond the day's range the mean must be; noise on a day's breath is not new."""
+"""Of the least change: so far beyond the day's range the mean must be; noise on its breath is not new."""
 KEPT = 48
 
 
