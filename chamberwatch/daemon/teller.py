@@ -8,14 +8,13 @@ from datetime import tzinfo
 from pathlib import Path
 from typing import NamedTuple
 
+from chamberwatch.daemon.telling import Telling
 from chamberwatch.journal.reader import Reader
 from chamberwatch.journal.records import Notice
-from chamberwatch.model import Event, Hanging, Note, Plan, Reading, Refusal
+from chamberwatch.model import Event, Hanging, Plan, Reading, Refusal
 from chamberwatch.rules.silence import patience_ms
 from chamberwatch.words import Message, Scene, say
 
-TOLD_NOTES = frozenset({Note.EDGE, Note.RAISED, Note.STILL, Note.FACT})
-"""What becomes a message. That a second probe joined, or that someone is on it, is recorded but not sent."""
 REASONS_SHOWN = 3
 
 HangingAt = Callable[[str, int], tuple[Hanging, ...]]
@@ -71,6 +70,7 @@ class Teller:
         self._zone = zone
         self._units = units
         self._rehearsal = rehearsal
+        self._telling = Telling()
         self._air: dict[str, tuple[Air, Air]] = {}
         self._refused: dict[str, Counter[str]] = {}
 
@@ -117,7 +117,7 @@ class Teller:
 
     def notices(self, event: Event, message: Message, now_ms: int) -> list[Notice]:
         """Return what each channel owes its reader for this event."""
-        if event.note not in TOLD_NOTES:
+        if not self._telling.wanted(event):
             return []
         return [
             Notice(channel, event.id, now_ms, message.headline, message.body, event.priority)

@@ -1,0 +1,67 @@
+"""Which events become messages: one fault is told once, and what it brings about only where that is news.
+
+A consequence (`because`) is sent when it names what is to be done (a dead compressor, an open door, a probe),
+or when it is more urgent than what was told of its cause; else it is recorded, and the return of what was not
+sent is not sent either. Remembered for the life of the process; after a restart the unknown is sent.
+"""
+
+from __future__ import annotations
+
+from chamberwatch.model import Event, EventState, Kind, Note, Priority
+
+TOLD_NOTES = frozenset({Note.EDGE, Note.RAISED, Note.STILL, Note.FACT})
+"""What becomes a message. That a second probe joined, or that someone is on it, is recorded but not sent."""
+EFFECTS = frozenset(
+    {
+        Kind.TEMPERATURE_HIGH,
+        Kind.TEMPERATURE_LOW,
+        Kind.TEMPERATURE_DRIFT,
+        Kind.HUMIDITY_HIGH,
+        Kind.HUMIDITY_LOW,
+        Kind.HUMIDITY_DRIFT,
+        Kind.HUMIDITY_SWING,
+        Kind.CONDENSATION_RISK,
+        Kind.PROBE_SILENT,
+    }
+)
+RANK = {Priority.LOW: 0, Priority.MEDIUM: 1, Priority.HIGH: 2}
+
+
+class Telling:
+    """Decides event by event, in order."""
+
+    def __init__(self) -> None:
+        self._priority: dict[str, Priority] = {}
+        """Of the causes told, by their id."""
+        self._quiet: set[tuple[str, Kind]] = set()
+        """Alarms that stand and were not sent."""
+
+    def wanted(self, event: Event) -> bool:
+        """Return whether this event becomes a message."""
+        if event.note not in TOLD_NOTES:
+            return False
+        key = (event.chamber, event.kind)
+        if event.state is EventState.ACTIVE:
+            return self._began(event, key)
+        if event.state is EventState.RETURNED:
+            was_quiet = key in self._quiet
+            self._quiet.discard(key)
+            return not was_quiet
+        if event.note is Note.RAISED:
+            self._quiet.discard(key)
+        return key not in self._quiet
+
+    def _began(self, event: Event, key: tuple[str, Kind]) -> bool:
+        cause = self._priority.get(event.because) if event.because is not None else None
+        if event.because is None:
+            self._priority[event.id] = event.priority
+        news = event.kind not in EFFECTS or cause is None or RANK[event.priority] > RANK[cause]
+        if news:
+            self._quiet.discard(key)
+            if event.because is not None:
+                self._priority[event.because] = max(
+                    cause or event.priority, event.priority, key=RANK.__getitem__
+                )
+        else:
+            self._quiet.add(key)
+        return news
