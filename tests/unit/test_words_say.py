@@ -3,47 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from zoneinfo import ZoneInfo
 
 import pytest
+from words_parts import BEGAN_MS, CELLAR, FRONT, LOIN, MIN_MS, SALTING, SCENE, SEEN, SHED, event, noted
 
-from chamberwatch.model import (
-    Band,
-    ChamberKind,
-    ChamberPlan,
-    Event,
-    EventState,
-    Hanging,
-    Kind,
-    Note,
-    Priority,
-)
-from chamberwatch.wire.timestamp import parse_rfc3339
-from chamberwatch.words import Scene, say
-
-CELLAR = ChamberPlan("cellar", ChamberKind.CURE_CHAMBER, Band(10, 15, 60), Band(70, 80, 100))
-SALTING = ChamberPlan("salting", ChamberKind.COLD, Band(1, 4, 60), Band(30, 95, 100), -1.0, 8.0)
-SHED = ChamberPlan("shed", ChamberKind.ROOM, Band(5, 18, 60), Band(60, 88, 100))
-LOIN, BRESAOLA = Hanging("Loin 1", 50), Hanging("Bresaola 2", 9)
-SCENE = Scene(CELLAR, (LOIN, BRESAOLA), ZoneInfo("Europe/Paris"))
-FRONT = {"other_probe": "front", "other_temp_c": 14.1, "other_rh_pct": 75.6}
-SEEN = {"last_temp_c": 13.1, "last_rh_pct": 76.0, "last_at_ms": parse_rfc3339("2026-11-21T23:50:00+01:00")}
-BEGAN_MS = parse_rfc3339("2026-11-21T23:52:00+01:00")  # a Saturday
-MIN_MS = 60_000
-
-
-def event(kind: Kind, *, after_min: float = 78, **fields) -> Event:
-    """Return an active event of that kind that began on Saturday at 23:52."""
-    base = Event(
-        "e1", round(BEGAN_MS + after_min * MIN_MS), BEGAN_MS, kind, EventState.ACTIVE, Priority.MEDIUM, "cellar", ("rear",)
-    )
-    return replace(base, **fields)
-
-
-def noted(kind: Kind, note: Note, **fields) -> Event:
-    """Return a noted event."""
-    return event(kind, state=EventState.NOTED, note=note, **fields)
-
+from chamberwatch.model import EventState, Hanging, Kind, Note
+from chamberwatch.words import say
 
 WARM = event(Kind.TEMPERATURE_HIGH, value=16.42, limit=15.0)
 DRY = event(Kind.HUMIDITY_LOW, value=58.2, limit=70.0)
@@ -285,9 +250,35 @@ def test_what_is_told_late_says_so_first():
     assert "Told late" not in say(replace(WARM, late_ms=10 * MIN_MS), SCENE).body
 
 
-def test_a_consequence_points_back_to_its_cause():
-    """One cause is one thing to mend."""
-    assert "It follows from what I told you before" in say(replace(WARM, because="e0"), SCENE).body
+def test_a_consequence_is_an_update_of_what_was_told_before():
+    """One cause is one thing to mend: the first word says so, at its end too; what is noted between isn't marked."""
+    warm = replace(WARM, because="e0")
+    told = say(warm, SCENE)
+    assert told.headline == "Update: cellar is too warm: 16.4 °C since Sat 23:52, planned at most 15 °C."
+    assert told.body.splitlines()[0] == "It belongs to what I told you before: one cause, one thing to mend."
+    over = say(replace(warm, state=EventState.RETURNED, value=14.0, worst=16.5), SCENE)
+    assert over.headline.startswith("Update: cellar is back as planned")
+    assert over.body.splitlines()[0] == "It belonged to what I told you before."
+    joined = say(replace(warm, state=EventState.NOTED, note=Note.PROBE_JOINED), SCENE)
+    assert not joined.headline.startswith("Update: ")
+    assert not say(WARM, SCENE).headline.startswith("Update: ")
+
+
+def test_a_reminder_tells_the_furthest_and_the_newest_not_the_first_figure():
+    """A day later the figure of the beginning is old: the furthest and the newest reading stand instead."""
+    told = say(noted(Kind.TEMPERATURE_HIGH, Note.STILL, after_min=1440, value=15.4, limit=15.0, worst=17.2), replace(SCENE, **SEEN))
+    assert told.headline == "cellar still too warm after 24 h; the furthest was 17.2 °C."
+    assert "Newest reading: 13.1 °C, 76 %, by rear at Sat 23:50." in told.body
+    assert "15.4" not in told.text
+
+
+def test_a_room_is_told_by_its_days_mean():
+    """A room is judged by 24 h means, and no moment of another probe contradicts one; past all waiting it is now."""
+    scene = replace(SCENE, chamber=SHED, **FRONT)
+    body = say(event(Kind.TEMPERATURE_HIGH, value=19.2, limit=18.0), scene).body
+    assert "It is the mean of the 24 h to 01:10, by rear; front reads 14.1 °C, 76 %." in body
+    assert "They don't agree" not in body
+    assert "Measured by rear at 01:10" in say(noted(Kind.TEMPERATURE_HIGH, Note.RAISED, value=26.0, limit=18.0), scene).body
 
 
 def test_a_long_name_gives_way_to_the_figures():

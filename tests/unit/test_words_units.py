@@ -149,3 +149,10 @@ def test_figures_are_shown_as_a_person_reads_them(shown, expected):
 def test_spans_are_said_as_one_says_them(span_ms, expected):
     """The two largest parts are enough."""
     assert units.show_span(span_ms) == expected
+
+
+def test_a_difference_of_temperatures_has_no_zero_point():
+    """1 °C apart is 1.8 °F apart, not 33.8 (exact by definition of °F)."""
+    assert units.show_temp_gap(1.0, "us") == "1.8 °F"
+    assert units.show_temp_gap(0.0, "us") == "0.0 °F"
+    assert units.show_temp_gap(0.74) == "0.7 °C"
