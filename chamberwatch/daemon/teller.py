@@ -126,7 +126,8 @@ class Teller:
 
     def _scene(self, event: Event, look: Look) -> Scene:
         return Scene(
-            self._plan.chamber(event.chamber),
+            # What concerns the whole house names no chamber, and its words use none.
+            self._plan.chamber(event.chamber) if event.chamber else self._plan.chambers[0],
             self._hanging(event.chamber, event.at_ms),
             self._zone,
             self._units,

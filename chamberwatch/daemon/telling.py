@@ -24,6 +24,7 @@ EFFECTS = frozenset(
         Kind.PROBE_SILENT,
     }
 )
+DECISIONS_KEPT = 1_000
 RANK = {Priority.LOW: 0, Priority.MEDIUM: 1, Priority.HIGH: 2}
 
 
@@ -35,9 +36,18 @@ class Telling:
         """Of the causes told, by their id."""
         self._quiet: set[tuple[str, Kind]] = set()
         """Alarms that stand and were not sent."""
+        self._decided: dict[str, bool] = {}
+        """A commit that failed asks again."""
 
     def wanted(self, event: Event) -> bool:
-        """Return whether this event becomes a message."""
+        """Return whether this event becomes a message; the same however often it is asked."""
+        if event.id not in self._decided:
+            while len(self._decided) >= DECISIONS_KEPT:
+                self._decided.pop(next(iter(self._decided)))
+            self._decided[event.id] = self._decide(event)
+        return self._decided[event.id]
+
+    def _decide(self, event: Event) -> bool:
         if event.note not in TOLD_NOTES:
             return False
         key = (event.chamber, event.kind)
