@@ -13,9 +13,10 @@ from chamberwatch.journal.views import ChamberAir, ProbeState
 from chamberwatch.model import MS_PER_MIN, MS_PER_S, Alarm, AlarmState, Band, ChamberPlan
 from chamberwatch.psychrometrics import dew_point_c
 from chamberwatch.wire.timestamp import parse_rfc3339
+from chamberwatch.words.kinds import AIR_KINDS, CLIMATE_KINDS, OF_THE_HOUSE, TEMPERATURE_KINDS, TOO
 from chamberwatch.words.times import MONTHS, WEEKDAYS, format_local
 from chamberwatch.words.units import show_mass, show_rh, show_span, show_temp, temp_number
-from chamberwatch.words.view import AIR_KINDS, TEMPERATURE_KINDS, TOO, join
+from chamberwatch.words.view import join
 
 OLD_MS = 5 * MS_PER_MIN
 STATE_WORDS = {
@@ -67,15 +68,21 @@ def probe_row(p: ProbeState, now_ms: int, units: str) -> list[str]:
 
 def alarm_line(a: Alarm, now_ms: int, zone: tzinfo, units: str) -> str:
     """Return one alarm that is not normal: what, since when, how far, whether somebody is on it."""
-    about_air = a.kind in AIR_KINDS
-    who = a.chamber if about_air else f"{join(a.probes)} in {a.chamber}"
-    verb = "are" if len(a.probes) > 1 and not about_air else "is"
-    text = f"{who} {verb} {TOO[a.kind]} since {format_local(a.since_ms, now_ms, zone)}"
-    if about_air and a.worst is not None:
+    text = f"{_subject(a)} {TOO[a.kind]} since {format_local(a.since_ms, now_ms, zone)}"
+    if a.kind in AIR_KINDS and a.worst is not None:
         text += f", {show_temp(a.worst, units) if a.kind in TEMPERATURE_KINDS else show_rh(a.worst)} at worst"
     over = format_local(a.returned_ms, now_ms, zone) if a.returned_ms is not None else ""
     by = f" ({a.acknowledged_by})" if a.acknowledged_by else ""
     return paragraph("!", f"{text}: {STATE_WORDS[a.state].format(over=over)}{by} [{a.kind}, {a.priority}]")
+
+
+def _subject(a: Alarm) -> str:
+    """Return what an alarm is about, with its verb."""
+    if a.kind in OF_THE_HOUSE:
+        return f"{OF_THE_HOUSE[a.kind]} is"
+    if a.kind in CLIMATE_KINDS:
+        return f"{a.chamber} is"
+    return f"{join(a.probes)} in {a.chamber} {'are' if len(a.probes) > 1 else 'is'}"
 
 
 def stamp(at_ms: int, now_ms: int, zone: tzinfo) -> str:

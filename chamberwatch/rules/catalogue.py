@@ -163,8 +163,8 @@ CATALOGUE: dict[Kind, Entry] = {
         ),
         Entry(
             Kind.CLOCK_STEP,
-            "the board's clock was set anew: it moved against the time that passed; the value is by how much, "
-            "above 0 for forwards",
+            "the board's clock was set anew: it moved against the time that passed; the value says by how "
+            "much, above 0 for forwards",
             "a one-off fact",
             "s",
             Priority.LOW,

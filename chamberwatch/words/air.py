@@ -5,9 +5,10 @@ What air does to meat is trade practice here (common practice, no source), never
 
 from __future__ import annotations
 
-from chamberwatch.model import ChamberKind, Kind
+from chamberwatch.model import ChamberKind, Kind, Note
 from chamberwatch.words import cautions
-from chamberwatch.words.view import TEMPERATURE_KINDS, View, Wording
+from chamberwatch.words.kinds import TEMPERATURE_KINDS, WARM_KINDS
+from chamberwatch.words.view import View, Wording
 
 CURE, COLD, ROOM = ChamberKind.CURE_CHAMBER, ChamberKind.COLD, ChamberKind.ROOM
 APART_C, APART_PCT = 1.0, 5.0
@@ -39,10 +40,14 @@ def begins(view: View) -> Wording:
         witnesses(view),
         view.hanging,
         meaning(view),
-        f"Check first: {CHECK[view.event.kind, view.kind]}.",
-        wait(view),
-        *_cautions(view.event.kind),
+        *reminder(view),
     ]
+
+
+def reminder(view: View) -> list[str]:
+    """Return what to check, whether it can wait, and the cautions."""
+    check = f"Check first: {CHECK[view.event.kind, view.kind]}."
+    return [check, wait(view), *_cautions(view.event.kind)]
 
 
 def _headline(view: View) -> str:
@@ -70,19 +75,27 @@ def _urgent_headline(view: View) -> str:
 
 def witnesses(view: View) -> str:
     """Return who measured it and whether anybody else agrees; a lone probe gets the doubt it deserves."""
-    scene, probes = view.scene, view.event.probes
-    line = f"Measured by {view.probes} at {view.at}"
+    line = measured(view)
     if view.other:
         doubt = " They don't agree: a plain thermometer and hygrometer decide." if _contradicted(view) else ""
-        return f"{line}; {scene.other_probe} reads {view.other}.{doubt}"
-    return f"{line}." if len(probes) > 1 else _alone(view)
-
-
-def _alone(view: View) -> str:
-    """Word the doubt; of warmth it must not be slept over."""
-    urge = "Look now." if view.event.kind is Kind.TEMPERATURE_HIGH else "A plain instrument decides."
+        return f"{line}; {view.scene.other_probe} reads {view.other}.{doubt}"
+    if len(view.event.probes) > 1:
+        return f"{line}."
     state = {Kind.TEMPERATURE_HIGH: "hot"}.get(view.event.kind, view.too)
-    return f"I hear only {view.probes} there: either the probe is wrong or it is {state} in there. {urge}"
+    return alone(view, f"it is {state} in there", urgent=view.event.kind is Kind.TEMPERATURE_HIGH)
+
+
+def measured(view: View) -> str:
+    """Return who measured it; a room is judged by a whole day's mean, except when it is past all waiting."""
+    if view.kind is ROOM and view.event.note is not Note.RAISED:
+        return f"It is the mean of the 24 h to {view.at}, by {view.probes}"
+    return f"Measured by {view.probes} at {view.at}"
+
+
+def alone(view: View, claim: str, *, urgent: bool) -> str:
+    """Word the doubt about a lone probe; what is urgent must not be slept over."""
+    urge = "Look now." if urgent else "A plain instrument decides."
+    return f"I hear only {view.probes} there: either the probe is wrong or {claim}. {urge}"
 
 
 def _contradicted(view: View) -> bool:
@@ -90,8 +103,8 @@ def _contradicted(view: View) -> bool:
     band, other, apart = plan.humidity, scene.other_rh_pct, APART_PCT
     if view.event.kind in TEMPERATURE_KINDS:
         band, other, apart = plan.temperature, scene.other_temp_c, APART_C
-    if other is None or value is None:
-        return False
+    if other is None or value is None or view.kind is ROOM:
+        return False  # a moment against a day's mean proves nothing
     return band.low <= other <= band.high and abs(value - other) > apart
 
 
@@ -101,10 +114,8 @@ def _contradicted(view: View) -> bool:
 def meaning(view: View) -> str:
     """Return what this air does to what hangs there."""
     match view.event.kind, view.kind:
-        case Kind.TEMPERATURE_HIGH, ChamberKind.COLD:
-            return "Meat in salt lives by the cold: until salt is in the middle, nothing else protects it."
         case Kind.TEMPERATURE_HIGH, _:
-            return "The air warms first, a thick piece follows over hours." + _worry(view)
+            return warmth(view)
         case Kind.TEMPERATURE_LOW, ChamberKind.COLD:
             return "Near freezing salt travels slower, and frozen meat takes none: salting then takes longer."
         case Kind.TEMPERATURE_LOW, _:
@@ -112,6 +123,13 @@ def meaning(view: View) -> str:
         case Kind.HUMIDITY_HIGH, _:
             return _damp_meaning(view)
     return "A few hours too dry do no lasting harm. Days set a crust, and behind one the middle stops drying."
+
+
+def warmth(view: View) -> str:
+    """Return what warm air does to what hangs there."""
+    if view.kind is COLD:
+        return "Meat in salt lives by the cold: until salt is in the middle, nothing else protects it."
+    return "The air warms first, a thick piece follows over hours." + _worry(view)
 
 
 def _worry(view: View) -> str:
@@ -135,7 +153,7 @@ def past_urgent(view: View, number: float | None) -> bool:
     """Tell whether a temperature is past the limit that wakes people."""
     if number is None:
         return False
-    if view.event.kind is Kind.TEMPERATURE_HIGH:
+    if view.event.kind in WARM_KINDS:
         return number > view.scene.chamber.urgent_high_c
     return view.event.kind is Kind.TEMPERATURE_LOW and number < view.scene.chamber.urgent_low_c
 
@@ -155,14 +173,19 @@ def wait(view: View) -> str:
     return "Wait till morning: yes."
 
 
-def _wait_warm(view: View) -> str:
+def rescue(view: View) -> str:
+    """Return what to do with the meat when the chamber can't be mended."""
     cold = "36-39 °F" if view.scene.units == "us" else "2-4 °C"
-    rescue = f"Can't mend it? Move the pieces to a fridge at {cold}"
+    move = f"Can't mend it? Move the pieces to {'another' if view.kind is COLD else 'a'} fridge at {cold}"
+    return f"{move}." if view.kind is COLD else f"{move} tonight; drying only pauses."
+
+
+def _wait_warm(view: View) -> str:
     if view.kind is COLD:
-        return f"Wait till morning: no. {rescue}."
+        return f"Wait till morning: no. {rescue(view)}"
     limit = view.limit(view.scene.chamber.urgent_high_c)
     if past_urgent(view, view.event.value):
-        return f"Wait till morning: no, it is past {limit}. {rescue} tonight; drying only pauses."
+        return f"Wait till morning: no, it is past {limit}. {rescue(view)}"
     return f"Wait till morning: only while it stays below {limit}; I'll tell you if it doesn't."
 
 
@@ -190,7 +213,7 @@ def ends(view: View) -> Wording:
 def _afterwards(view: View) -> tuple[str, ...]:
     match view.event.kind:
         case Kind.TEMPERATURE_HIGH:
-            return _after_warmth(view)
+            return after_warmth(view)
         case Kind.TEMPERATURE_LOW if past_urgent(view, view.event.worst):
             return ("Press the pieces: hard as ice means frozen. Let those thaw slowly in the planned air.",)
         case Kind.TEMPERATURE_LOW:
@@ -200,7 +223,8 @@ def _afterwards(view: View) -> tuple[str, ...]:
     return ("At the next door opening press the pieces: leather outside, soft inside is a crust beginning.",)
 
 
-def _after_warmth(view: View) -> tuple[str, ...]:
+def after_warmth(view: View) -> tuple[str, ...]:
+    """Return what to look at once it is cool again, by how warm it was."""
     if not past_urgent(view, view.event.worst) and view.kind is not COLD:
         return "Look the pieces over at the next door opening.", cautions.DISCARD
     first = ", the one hung last first" if len(view.scene.pieces) > 1 else ""

@@ -2,25 +2,58 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from chamberwatch.model import Kind
-from chamberwatch.words import air, cautions, watching
-from chamberwatch.words.view import AIR_KINDS, View, Wording, cut
+from chamberwatch.words import air, board, chamber, probes, trends, watching
+from chamberwatch.words.kinds import AIR_KINDS, CLIMATE_KINDS, DRIFT_KINDS, FIGURE_KINDS
+from chamberwatch.words.view import View, Wording, cut
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+REMINDERS: dict[Kind, Callable[[View], list[str]]] = {
+    **dict.fromkeys(AIR_KINDS, air.reminder),
+    **dict.fromkeys(DRIFT_KINDS, trends.drift_reminder),
+    Kind.HUMIDITY_SWING: trends.swing_reminder,
+    Kind.CONDENSATION_RISK: chamber.wet_reminder,
+    Kind.COOLING_LOST: chamber.cooling_reminder,
+    Kind.DOOR_OPEN: chamber.door_reminder,
+    Kind.PROBE_STUCK: probes.stuck_reminder,
+    Kind.PROBES_DISAGREE: probes.apart_reminder,
+    Kind.DISK_LOW: board.disk_reminder,
+    Kind.CHANNEL_FAILING: board.channel_reminder,
+}
+"""What is said again with whatever still stands after a day."""
 
 
 def _figure(view: View) -> str:
-    return f": {view.value}" if view.event.kind in AIR_KINDS and view.event.value is not None else ""
+    return f": {view.value}" if view.event.kind in FIGURE_KINDS and view.event.value is not None else ""
 
 
 def _since(view: View) -> str:
     return f"It began {view.since}, {view.lasted} before."
 
 
+def _newest(view: View) -> str:
+    """Return what is measured by now: the figure of a standing alarm is that of its beginning."""
+    at_ms = view.scene.last_at_ms
+    if view.event.kind not in CLIMATE_KINDS or not view.last or at_ms is None or not view.event.probes:
+        return ""
+    return f"Newest reading: {view.last}, by {view.event.probes[0]} at {view.moment(at_ms)}."
+
+
+def _reminder(view: View) -> list[str]:
+    remind = REMINDERS.get(view.event.kind)
+    return [] if remind is None else remind(view)
+
+
 def joined(view: View) -> Wording:
     """Word that another probe is in it too."""
     lines = [_since(view), view.hanging]
-    if view.event.kind in AIR_KINDS:
+    if view.event.kind in CLIMATE_KINDS:
         return f"{view.matter()}, now by {cut(view.probes)}{_figure(view)}.", lines
-    return f"{view.matter('now')}.", lines
+    return f"{view.matter('now', opens=True)}.", lines
 
 
 def left(view: View) -> Wording:
@@ -28,19 +61,25 @@ def left(view: View) -> Wording:
     if view.event.kind in AIR_KINDS:
         # The event's figure is of the probe that left; of the others it says nothing.
         headline = f"{view.matter()}: one probe is back as planned, {cut(view.probes)} not yet."
+    elif view.event.kind in CLIMATE_KINDS:
+        headline = f"{view.matter()}: one probe says it is over, {cut(view.probes)} not yet."
     else:
-        headline = f"{view.matter('still')}; another one isn't any more."
+        headline = f"{view.matter('still', opens=True)}; another one isn't any more."
     return headline, [_since(view), view.hanging]
 
 
 def still(view: View) -> Wording:
     """Word the reminder that nothing has changed."""
-    lines = [_since(view), view.hanging]
+    lines = [_since(view), _newest(view), view.hanging]
     if view.event.kind in AIR_KINDS:
-        lines += [air.witnesses(view), air.wait(view)]
-    if view.event.kind is Kind.TEMPERATURE_HIGH:
-        lines += [cautions.WARM, cautions.DISCARD]
-    return f"{view.matter('still')} after {view.lasted}{_figure(view)}.", lines
+        lines.append(air.witnesses(view))
+    lines += _reminder(view)
+    return f"{view.matter('still', opens=True)} after {view.lasted}{_furthest(view)}.", lines
+
+
+def _furthest(view: View) -> str:
+    worst = view.event.worst if view.event.kind in AIR_KINDS else None
+    return "" if worst is None else f"; the furthest was {view.figure(worst, beside=view.event.limit)}"
 
 
 def acknowledged(view: View) -> Wording:
@@ -54,7 +93,7 @@ def acknowledged(view: View) -> Wording:
 
 def fact(view: View) -> Wording:
     """Word a plain fact about a kind that has no wording of its own for it."""
-    return f"{view.matter()}{_figure(view)}, noted at {view.at}.", [view.scene.detail, view.hanging]
+    return f"{view.matter(opens=True)}{_figure(view)}, noted at {view.at}.", [_since(view), view.hanging]
 
 
 def raised(view: View) -> Wording:
@@ -62,6 +101,14 @@ def raised(view: View) -> Wording:
     match view.event.kind:
         case Kind.TEMPERATURE_HIGH | Kind.TEMPERATURE_LOW:
             return air.begins(view)
+        case Kind.COOLING_LOST:
+            return chamber.not_cooling(view)
+        case Kind.DOOR_OPEN:
+            return chamber.door_stands(view)
         case Kind.PROBE_SILENT | Kind.PROBE_IMPLAUSIBLE | Kind.BROKER_LOST:
             return watching.blind(view)
-    return f"{view.matter()}, and it matters more now{_figure(view)}.", [_since(view), view.hanging]
+    return f"{view.matter(opens=True)}, and it matters more now{_figure(view)}.", [
+        _since(view),
+        view.hanging,
+        *_reminder(view),
+    ]

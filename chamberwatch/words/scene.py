@@ -26,10 +26,11 @@ class Message(NamedTuple):
 class Scene:
     """What stands around an event: the chamber's plan, what hangs there, the neighbours' last words.
 
+    Of an event that concerns no chamber (`kinds.HOUSE_KINDS`) `chamber` may be any; it is not named.
     `other_*` is the newest reading of another working probe of that chamber (None: there is none).
     `last_*` is the newest reading of the probe the event is about, or the last one before a gap.
-    `refusals` are the reasons why input was refused, commonest first. `detail` is who acknowledged, or a
-    plain sentence the caller adds. `rehearsal` marks every message as practice.
+    `refusals` are the reasons why input was refused, commonest first. `detail` is who acknowledged.
+    `rehearsal` marks every message as practice.
     """
 
     chamber: ChamberPlan

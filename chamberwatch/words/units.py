@@ -139,6 +139,11 @@ def show_temp(temp_c: float, units: str = "metric", *, beside_c: float | None = 
     return f"{shown:.{digits}f} {temp_unit(units)}"
 
 
+def show_temp_gap(gap_c: float, units: str = "metric") -> str:
+    """Return a difference of two temperatures, `0.7 °C` or `1.3 °F`: 1 °C is 1.8 °F, without the 32."""
+    return f"{gap_c * 1.8 if units == 'us' else gap_c:.1f} {temp_unit(units)}"
+
+
 def show_rh(rh_pct: float, *, beside_pct: float | None = None) -> str:
     """Return `76 %`; decimals only where a whole number would hide which side of `beside_pct` it is."""
     beside = rh_pct if beside_pct is None else beside_pct

@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from chamberwatch.model import MS_PER_MIN, Event, Hanging, Kind
+from chamberwatch.model import MS_PER_H, MS_PER_MIN, Event, Hanging, Kind
+from chamberwatch.words.kinds import CLIMATE_KINDS, DEGREE_KINDS, HALF_KINDS, HOUSE_KINDS, OF_THE_HOUSE, TOO
 from chamberwatch.words.times import format_clock, format_local
-from chamberwatch.words.units import show_rh, show_span, show_temp, temp_number, temp_unit
+from chamberwatch.words.units import show_rh, show_span, show_temp, show_temp_gap, temp_number, temp_unit
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -21,23 +22,10 @@ Wording = tuple[str, list[str]]
 NAME_SHOWN = 24
 """A lock screen shows about 110 characters; a longer name gives way to the figures."""
 LATE_FROM_MS = 10 * MS_PER_MIN
+SOON_MS = 20 * MS_PER_H
+"""A moment ahead that needs no day: its hour comes only once until then."""
 YOUNG_DAYS = 14
 """Up to this day of the hang the middle counts as wet (common practice, no source)."""
-
-TEMPERATURE_KINDS = frozenset({Kind.TEMPERATURE_HIGH, Kind.TEMPERATURE_LOW})
-AIR_KINDS = TEMPERATURE_KINDS | {Kind.HUMIDITY_HIGH, Kind.HUMIDITY_LOW}
-
-TOO = {
-    Kind.TEMPERATURE_HIGH: "too warm",
-    Kind.TEMPERATURE_LOW: "too cold",
-    Kind.HUMIDITY_HIGH: "too damp",
-    Kind.HUMIDITY_LOW: "too dry",
-    Kind.PROBE_SILENT: "silent",
-    Kind.PROBE_IMPLAUSIBLE: "sending nonsense",
-    Kind.MONITOR_GAP: "unwatched",
-    Kind.BROKER_LOST: "cut off from the broker",
-}
-"""What the chamber or, for the kinds about probes, the probe is, after the word "is"."""
 
 
 def cut(name: str) -> str:
@@ -74,10 +62,22 @@ class View:
         """What the chamber is: "too dry"."""
         return TOO[self.event.kind]
 
-    def matter(self, how: str = "") -> str:
-        """Return what it is about: "cellar too dry", "rear in cellar silent"; `how`: "still", "now"."""
-        whole = self.event.kind in AIR_KINDS or self.event.kind is Kind.MONITOR_GAP
-        who = self.chamber if whole else f"{cut(self.probes)} in {self.chamber}"
+    @property
+    def of_the_house(self) -> bool:
+        """Whether it concerns the monitor itself and no chamber."""
+        return self.event.kind in HOUSE_KINDS
+
+    def matter(self, how: str = "", *, opens: bool = False) -> str:
+        """Return what it is about: "cellar too dry", "rear in cellar silent"; `how`: "still", "now".
+
+        `opens`: it is the first word of a headline; a name keeps its own first letter all the same.
+        """
+        if self.of_the_house:
+            who = OF_THE_HOUSE[self.event.kind]
+            who = who[0].upper() + who[1:] if opens else who
+        else:
+            whole = self.event.kind in CLIMATE_KINDS or self.event.kind is Kind.MONITOR_GAP
+            who = self.chamber if whole else f"{cut(self.probes)} in {self.chamber}"
         return " ".join(filter(None, (who, how, self.too)))
 
     @property
@@ -87,7 +87,9 @@ class View:
 
     @property
     def hanging(self) -> str:
-        """The line that names the pieces and their day."""
+        """The line that names the pieces and their day; '' where no chamber is meant."""
+        if self.of_the_house:
+            return ""
         if not self.scene.pieces:
             return "As far as I know nothing hangs there."
         return f"Hanging there: {', '.join(f'{p.name} (day {p.day})' for p in self.scene.pieces)}."
@@ -107,6 +109,13 @@ class View:
     def moment(self, at_ms: int) -> str:
         """Return a local time, with the day where it isn't the day of telling."""
         return format_local(at_ms, self.event.at_ms + self.event.late_ms, self.scene.zone)
+
+    def ahead(self, at_ms: int) -> str:
+        """Return a local time still to come; the day only where the hour alone could be another."""
+        told_ms = self.event.at_ms + self.event.late_ms
+        if 0 <= at_ms - told_ms <= SOON_MS:
+            return format_clock(at_ms, self.scene.zone)
+        return self.moment(at_ms)
 
     @property
     def since(self) -> str:
@@ -134,13 +143,23 @@ class View:
 
     # -- figures -------------------------------------------------------------------------------------------
 
+    @property
+    def in_degrees(self) -> bool:
+        """Whether the event's figures are temperatures; else they are per cent."""
+        by_half = self.event.kind in HALF_KINDS and self.event.detail == "temperature"
+        return by_half or self.event.kind in DEGREE_KINDS
+
     def figure(self, value: float | None, beside: float | None = None) -> str:
-        """Return a value of an air kind's quantity with its unit."""
+        """Return a value of the kind's quantity with its unit."""
         if value is None:
             return "no figure"
-        if self.event.kind in TEMPERATURE_KINDS:
+        if self.in_degrees:
             return show_temp(value, self.scene.units, beside_c=beside)
         return show_rh(value, beside_pct=beside)
+
+    def gap(self, gap: float) -> str:
+        """Return a difference between two values of the kind's quantity, without its sign."""
+        return show_temp_gap(abs(gap), self.scene.units) if self.in_degrees else f"{abs(gap):.1f} %"
 
     @property
     def value(self) -> str:
@@ -149,7 +168,7 @@ class View:
 
     def limit(self, value: float) -> str:
         """Return a limit as it was set: `15 °C`, not `15.0 °C`."""
-        if self.event.kind in TEMPERATURE_KINDS:
+        if self.in_degrees:
             return f"{temp_number(value, self.scene.units):.4g} {temp_unit(self.scene.units)}"
         return f"{value:.4g} %"
 
