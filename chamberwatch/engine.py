@@ -129,7 +129,7 @@ class Engine:
         if self._stays:
             self._follow_plan(lane)
         room = self._rooms[lane.chamber]
-        return [*room.compare(lane, frozen=frozen), *room.stuck(lane), *room.release(lane, at_ms)]
+        return [*room.compare(lane, frozen=frozen), *room.stuck(lane), *room.release(at_ms)]
 
     def _follow_plan(self, lane: Lane) -> None:
         """Judge the humidity by the plan for this probe's minute: a restart finds the same."""

@@ -121,7 +121,8 @@ class Lane:
     def _sample(self, track: Track, at_ms: int, value: float, mean: float | None) -> list[Edge]:
         edges: list[Edge] = []
         track.stuck, ended = stuck.step(track.stuck, at_ms, value)
-        if ended:
+        other = self.humidity if track is self.temperature else self.temperature
+        if ended and not other.stuck.active:
             edges.append(self._stuck_edge(at_ms, value, active=False, since_ms=at_ms))
         if self.judged_by_day:
             day = self.slow.day_mean(temperature=track is self.temperature)

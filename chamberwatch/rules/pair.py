@@ -48,39 +48,43 @@ class Chamber:
         key = (edge.probe, edge.kind)
         if not edge.active:
             return self._held.pop(key, None) is not None
-        if edge.kind not in WAITING_KINDS or self._seen_by_others(lane, edge.kind, edge.at_ms) is not False:
+        if edge.kind not in WAITING_KINDS or self._seen_ms(lane, edge.kind, edge.at_ms) is not None:
             return False
         self._held[key] = (edge, edge.at_ms + HELD_MS)
         return True
 
-    def _seen_by_others(self, lane: Lane, kind: Kind, at_ms: int) -> bool | None:
-        """Return whether another healthy probe is outside that limit too; None: there is no other."""
+    def _seen_ms(self, lane: Lane, kind: Kind, at_ms: int) -> int | None:
+        """Return since when another healthy probe is outside that limit too; `at_ms` if there is no other."""
         name, side = WAITING_KINDS[kind]
         others = [o for o in self._lanes if o is not lane and self._healthy(o, at_ms)]
         if not others:
-            return None
-        return any(getattr(o, name).sums[side].level > 0.0 for o in others)
+            return at_ms
+        sums = [getattr(o, name).sums[side] for o in others]
+        return min((s.since_ms for s in sums if s.level > 0.0), default=None)
 
     def _healthy(self, lane: Lane, at_ms: int) -> bool:
-        newest_ms = lane.temperature.last_ms or 0
         stuck = lane.temperature.stuck.active or lane.humidity.stuck.active
-        return not (lane.bad.active or stuck or self._lies(lane)) and at_ms - newest_ms <= lane.hold_ms
+        return not (lane.bad.active or stuck or self._lies(lane)) and _speaks(lane, at_ms)
 
     def _lies(self, lane: Lane) -> bool:
         """Return whether the comparison names this probe, not the one it is compared with."""
         return any(state.named == 1 for state in self._compared[lane.plan.name])
 
-    def release(self, lane: Lane, at_ms: int) -> list[Edge]:
-        """Let go of what has waited long enough or is seen by others now; drop what a lying probe raised."""
+    def release(self, at_ms: int) -> list[Edge]:
+        """Let go of what has waited long enough or is seen by others now; keep what a lying probe raised.
+
+        Told as of when its condition was met (the second witness, the wait's end), whoever was heard first.
+        """
         edges = []
         for key, (edge, until_ms) in list(self._held.items()):
-            if key[0] != lane.plan.name:
-                continue
+            lane = next(o for o in self._lanes if o.plan.name == edge.probe)
             if self._lies(lane):
                 continue  # its own alarm says so already; this one waits until the probe is itself again
-            if at_ms >= until_ms or self._seen_by_others(lane, edge.kind, at_ms) is not False:
+            seen_ms = self._seen_ms(lane, edge.kind, at_ms)
+            if seen_ms is not None or at_ms >= until_ms:
+                met_ms = until_ms if seen_ms is None else min(until_ms, max(edge.at_ms, seen_ms))
                 del self._held[key]
-                edges.append(edge._replace(at_ms=at_ms))
+                edges.append(edge._replace(at_ms=met_ms))
         return edges
 
     # -- witnesses -------------------------------------------------------------------------------------------
@@ -107,7 +111,7 @@ class Chamber:
         number = lane.slow.hours[-2].number
         edges: list[Edge] = []
         for own in self._lanes:
-            if self._hour[own.plan.name] >= number:
+            if self._hour[own.plan.name] >= number or any(_is_due(o, number) for o in self._lanes):
                 continue
             hour = _hour(own, number)
             others = [h for o in self._lanes if o is not own and (h := _hour(o, number)) is not None]
@@ -130,7 +134,8 @@ class Chamber:
             if a is None or not b:
                 continue
             states[i], found = disagree.step(states[i], at_ms, a, median(b), within, frozen=frozen)
-            if found is not None and found.probe == 1:
+            named_already = states[1 - i].named == 1
+            if found is not None and found.probe == 1 and not named_already:
                 edges.append(
                     Edge(
                         Kind.PROBES_DISAGREE,
@@ -163,6 +168,17 @@ class Chamber:
             edge = Edge(Kind(parts[0]), *parts[1:])
             if edge.probe in self._compared:
                 self._held[edge.probe, edge.kind] = (edge, until_ms)
+
+
+def _speaks(lane: Lane, at_ms: int) -> bool:
+    newest_ms = max(lane.temperature.last_ms or 0, lane.humidity.last_ms or 0)
+    return at_ms - newest_ms <= lane.hold_ms
+
+
+def _is_due(lane: Lane, number: int) -> bool:
+    """Whether this probe speaks and will yet close that hour."""
+    end_ms = (number + 1) * MS_PER_H
+    return lane.minute.number * MS_PER_MIN < end_ms and _speaks(lane, end_ms)
 
 
 def _hour(lane: Lane, number: int) -> Hour | None:

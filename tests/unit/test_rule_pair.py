@@ -208,6 +208,36 @@ def test_a_departure_is_returned_when_it_is_over():
     assert states == [EventState.ACTIVE, EventState.RETURNED]
 
 
+def test_a_probe_named_by_both_halves_returns_with_the_last():
+    """Its temperature comes back hours before its humidity: one alarm, that ends when all of it is back."""
+    told = Told(
+        24 * 60, rear=steady,
+        front=lambda m: (13.6 if 600 <= m < 900 else 12.5, 79.0 if 600 <= m < 1200 else 75.0),
+    )  # fmt: skip
+    states = [(e.state, minutes_after(e.at_ms)) for e in told.events if e.kind is Kind.PROBES_DISAGREE]
+
+    assert [state for state, _ in states] == [EventState.ACTIVE, EventState.RETURNED]
+    assert states[1][1] >= 1200
+
+
+def test_a_probe_stuck_in_both_halves_returns_with_the_last():
+    """Its temperature moves again, its humidity does not: it is still stuck."""
+    told = Told(
+        900, rear=lambda m: steady(m) if m < 300 else (12.5 if m < 600 else 12.5 + m % 7 / 9, 75.0, "exact"),
+        front=lambda m: (12.5 + m % 20 / 20, 75.0 + m % 20 / 4),
+    )  # fmt: skip
+
+    assert [e.state for e in told.events if e.kind is Kind.PROBE_STUCK] == [EventState.ACTIVE]
+
+
+def test_of_three_the_one_that_left_is_named_whoever_is_heard_first():
+    """Each is compared with the middle of all others, so the order of arrival does not matter."""
+    air = {"rear": steady, "front": steady, "top": lambda m: (12.5, 75.0 if m < 600 else 79.0)}
+    for names in (("rear", "front", "top"), ("top", "rear", "front"), ("front", "top", "rear")):
+        told = Told(16 * 60, **{name: air[name] for name in names})
+        assert [probes for _, _, probes in told.of(Kind.PROBES_DISAGREE)] == [("top",)]
+
+
 @pytest.mark.parametrize("every", [13, 61])
 def test_restart_in_the_middle_changes_nothing(every):
     """Held alarms, stuck values and learnt differences all survive."""
