@@ -10,13 +10,13 @@ from typing import Any
 from chamberwatch.cli.layout import paragraph
 from chamberwatch.journal.pieces import Piece
 from chamberwatch.journal.views import ChamberAir, ProbeState
-from chamberwatch.model import MS_PER_MIN, MS_PER_S, Alarm, AlarmState, Band, ChamberPlan
+from chamberwatch.model import MS_PER_MIN, MS_PER_S, Alarm, AlarmState, Band, ChamberPlan, Kind
 from chamberwatch.psychrometrics import dew_point_c
 from chamberwatch.wire.timestamp import parse_rfc3339
-from chamberwatch.words.kinds import AIR_KINDS, CLIMATE_KINDS, OF_THE_HOUSE, TEMPERATURE_KINDS, TOO
+from chamberwatch.words.kinds import AIR_KINDS, CLIMATE_KINDS, HOUSE_KINDS, TEMPERATURE_KINDS, TOO
 from chamberwatch.words.times import MONTHS, WEEKDAYS, format_local
 from chamberwatch.words.units import show_mass, show_rh, show_span, show_temp, temp_number
-from chamberwatch.words.view import join
+from chamberwatch.words.view import house_subject, join
 
 OLD_MS = 5 * MS_PER_MIN
 STATE_WORDS = {
@@ -78,8 +78,8 @@ def alarm_line(a: Alarm, now_ms: int, zone: tzinfo, units: str) -> str:
 
 def _subject(a: Alarm) -> str:
     """Return what an alarm is about, with its verb."""
-    if a.kind in OF_THE_HOUSE:
-        return f"{OF_THE_HOUSE[a.kind]} is"
+    if a.kind in HOUSE_KINDS:
+        return f"{house_subject(a.kind, a.probes)} {'are' if a.kind is Kind.CHANNEL_FAILING else 'is'}"
     if a.kind in CLIMATE_KINDS:
         return f"{a.chamber} is"
     return f"{join(a.probes)} in {a.chamber} {'are' if len(a.probes) > 1 else 'is'}"

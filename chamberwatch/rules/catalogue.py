@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from chamberwatch.model import MS_PER_DAY, MS_PER_S, Kind, Priority
-from chamberwatch.rules import implausible, silence
+from chamberwatch.model import MS_PER_DAY, MS_PER_MIN, MS_PER_S, Kind, Priority
+from chamberwatch.rules import house, implausible, silence
 
 GAP_FLOOR_MS = silence.FLOOR_MS
 BROKER_PATIENCE_MS = 60 * MS_PER_S
@@ -172,16 +172,16 @@ CATALOGUE: dict[Kind, Entry] = {
         ),
         Entry(
             Kind.DISK_LOW,
-            "less than 10 % of the disk that holds the journal is free",
-            "10 % is free again",
+            f"less than {house.DISK_LOW_PCT:g} % of the disk that holds the journal is free",
+            f"{house.DISK_BACK_PCT:g} % is free again",
             "% free",
             Priority.MEDIUM,
             "our choice",
         ),
         Entry(
             Kind.CHANNEL_FAILING,
-            "a channel refuses what it is handed, try after try",
-            "it takes a message",
+            f"a channel has refused all it was handed for {house.CHANNEL_PATIENCE_MS // MS_PER_MIN} min",
+            "a message goes through",
             "tries",
             Priority.MEDIUM,
             "our choice",

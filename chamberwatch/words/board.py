@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from chamberwatch.model import MS_PER_S
 from chamberwatch.words.units import show_span
-from chamberwatch.words.view import View, Wording
+from chamberwatch.words.view import View, Wording, cut
 from chamberwatch.words.watching import CAN_WAIT, WHY_SHOWN
 
-NAME_SHOWN = 20
 FULL_PCT = 3.0
 """Below this much free the night may not be long enough."""
 
@@ -74,17 +73,16 @@ def disk_has_room(view: View) -> Wording:
 # -- channel-failing --------------------------------------------------------------------------------------
 
 
-def _channel(view: View) -> tuple[str, str]:
-    """Return the channel's name and the reason, from "name: reason"; each '' if the event doesn't tell."""
-    name, _, why = " ".join(view.event.detail.split()).partition(": ")
-    return (name if len(name) <= NAME_SHOWN else name[: NAME_SHOWN - 1] + "…"), why
+def _why(view: View) -> str:
+    """Return the reason, on one line; '' if the event doesn't tell."""
+    return " ".join(view.event.detail.split())
 
 
 def channel_fails(view: View) -> Wording:
     """Word `channel-failing` as it begins: which, since when, why."""
-    name, why = _channel(view)
+    why = _why(view)
     short = f": {why}." if len(why) <= WHY_SHOWN else f": {why[: WHY_SHOWN - 1].rstrip()}…"
-    return f"Messages {_by(name)}don't get through since {view.since}{short if why else '.'}", [
+    return f"Messages {_by(view)}don't get through since {view.since}{short if why else '.'}", [
         f"It says: {why}." if len(why) > WHY_SHOWN else "",
         "What I owe you there waits and goes out as soon as it works; other channels go on.",
         "If this is the only one, look at `chamberwatch now` from time to time.",
@@ -92,14 +90,13 @@ def channel_fails(view: View) -> Wording:
     ]
 
 
-def _by(name: str) -> str:
-    return f"by {name} " if name else ""
+def _by(view: View) -> str:
+    return f"by {cut(view.probes)} " if view.event.probes else ""
 
 
 def channel_reminder(view: View) -> list[str]:
     """Return what to check, and whether it can wait."""
-    name = _channel(view)[0]
-    address = f"the address and password of {name}" if name else "its address and password"
+    address = f"address and password of {view.probes}" if view.event.probes else "its address and password"
     return [
         f"Check first: the board's network, {address}; then `chamberwatch check --send-test`.",
         "Wait till morning: yes, if I can reach you another way; else nothing wakes you for a warm chamber.",
@@ -108,7 +105,6 @@ def channel_reminder(view: View) -> list[str]:
 
 def channel_works(view: View) -> Wording:
     """Word the end of `channel-failing`."""
-    name = _channel(view)[0]
-    return f"Messages {_by(name)}get through again, after {view.lasted}.", [
+    return f"Messages {_by(view)}get through again, after {view.lasted}.", [
         f"They had not since {view.since}. What waited comes now, oldest first; mind its hours.",
     ]

@@ -50,6 +50,6 @@ TOO = {
 OF_THE_HOUSE = {
     Kind.CLOCK_STEP: "the board's clock",
     Kind.DISK_LOW: "the board's disk",
-    Kind.CHANNEL_FAILING: "a channel",
+    Kind.CHANNEL_FAILING: "messages",
 }
-"""The subject of what concerns no chamber."""
+"""The subject of what concerns no chamber; messages go by the channels that the event names as its probes."""

@@ -63,6 +63,8 @@ def left(view: View) -> Wording:
         headline = f"{view.matter()}: one probe is back as planned, {cut(view.probes)} not yet."
     elif view.event.kind in CLIMATE_KINDS:
         headline = f"{view.matter()}: one probe says it is over, {cut(view.probes)} not yet."
+    elif view.of_the_house:
+        headline = f"{view.matter('still', opens=True)}; another way works again."
     else:
         headline = f"{view.matter('still', opens=True)}; another one isn't any more."
     return headline, [_since(view), view.hanging]

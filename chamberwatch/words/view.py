@@ -38,6 +38,12 @@ def join(words: Sequence[str]) -> str:
     return " and ".join(filter(None, (", ".join(words[:-1]), *words[-1:])))
 
 
+def house_subject(kind: Kind, channels: Sequence[str]) -> str:
+    """Return who is spoken of when no chamber is: "the board's disk", "messages by mail and push"."""
+    by = f" by {join(channels)}" if channels and kind is Kind.CHANNEL_FAILING else ""
+    return OF_THE_HOUSE[kind] + by
+
+
 @dataclass(frozen=True, slots=True)
 class View:
     """What the wordings look at. Temperatures come out in the house's units, moments in local time."""
@@ -73,7 +79,7 @@ class View:
         `opens`: it is the first word of a headline; a name keeps its own first letter all the same.
         """
         if self.of_the_house:
-            who = OF_THE_HOUSE[self.event.kind]
+            who = house_subject(self.event.kind, self.event.probes)
             who = who[0].upper() + who[1:] if opens else who
         else:
             whole = self.event.kind in CLIMATE_KINDS or self.event.kind is Kind.MONITOR_GAP

@@ -59,7 +59,7 @@ DETAILS = {
     Kind.HUMIDITY_SWING: ("fast", "felt"),
     Kind.PROBE_STUCK: ("temperature", "humidity"),
     Kind.PROBES_DISAGREE: ("temperature", "humidity"),
-    Kind.CHANNEL_FAILING: ("", "mail: the server hung up before it had taken the message"),
+    Kind.CHANNEL_FAILING: ("", "the server hung up before it had taken the message"),
 }
 """What an event of that kind ordinarily carries."""
 
@@ -79,7 +79,7 @@ def message(
     value, limit = FIGURES.get(kind, (50.0, 40.0))
     event = Event(
         "e", AT_MS, AT_MS - 5_000_000, kind, state, Priority.MEDIUM, "" if kind in HOUSE_KINDS else name,
-        () if kind in HOUSE_KINDS else ("front", "rear"), value, limit, because, note, value, detail=detail,
+        ("mail",) if kind in HOUSE_KINDS else ("front", "rear"), value, limit, because, note, value, detail=detail,
         meets_ms=AT_MS + 9_000_000,
     )  # fmt: skip
     plan = ChamberPlan(name, chamber, Band(10, 15, 60), Band(70, 80, 100))

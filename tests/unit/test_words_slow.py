@@ -23,8 +23,8 @@ DRIER = event(Kind.HUMIDITY_DRIFT, value=73.1, limit=70.0, meets_ms=parse_rfc333
 OPEN = event(Kind.DOOR_OPEN, after_min=25, value=15.8, limit=12.1, worst=15.8)
 STUCK = event(Kind.PROBE_STUCK, after_min=180, value=78.14, limit=3.0, detail="humidity")
 APART = event(Kind.PROBES_DISAGREE, after_min=120, value=3.1, limit=2.0, detail="humidity")
-FULL = event(Kind.DISK_LOW, value=8.2, limit=10.0, chamber="", probes=())
-MUTE = event(Kind.CHANNEL_FAILING, value=5.0, chamber="", probes=(), detail="mail: connection refused")
+FULL = event(Kind.DISK_LOW, value=8.2, limit=10.0, chamber="", probes=("disk",))
+MUTE = event(Kind.CHANNEL_FAILING, value=5.0, chamber="", probes=("mail",), detail="connection refused")
 
 
 # -- cooling-lost -----------------------------------------------------------------------------------------
@@ -329,13 +329,22 @@ def test_a_failing_channel_is_named_with_its_reason():
     told = say(MUTE, SCENE)
     assert told.headline == "Messages by mail don't get through since Sat 23:52: connection refused."
     assert "goes out as soon as it works" in told.body
-    assert "the address and password of mail" in told.body
+    assert "address and password of mail" in told.body
     why = "the server said\n 550 no such mailbox here, please ask the owner of this domain"
-    long = say(replace(MUTE, detail=f"mail: {why}"), SCENE)
+    long = say(replace(MUTE, detail=why), SCENE)
     assert long.headline.endswith("550 no such mailbox here, p…")
     assert "please ask the owner of this domain." in long.body
-    assert say(replace(MUTE, detail=""), SCENE).headline == "Messages don't get through since Sat 23:52."
+    assert say(replace(MUTE, detail=""), SCENE).headline == "Messages by mail don't get through since Sat 23:52."
+    assert say(replace(MUTE, detail="", probes=()), SCENE).headline == "Messages don't get through since Sat 23:52."
     assert say(replace(MUTE, **OVER), SCENE).headline == "Messages by mail get through again, after 78 min."
+
+
+def test_a_second_channel_is_named_with_the_first():
+    """Joined and left, as with probes: the list is always the one after the change."""
+    both = replace(MUTE, state=EventState.NOTED, note=Note.PROBE_JOINED, probes=("mail", "push"))
+    assert say(both, SCENE).headline == "Messages by mail and push now not getting through."
+    one = replace(both, note=Note.PROBE_LEFT, probes=("push",))
+    assert say(one, SCENE).headline == "Messages by push still not getting through; another way works again."
 
 
 # -- between the edges ------------------------------------------------------------------------------------
