@@ -177,8 +177,8 @@ def _speaks(lane: Lane, at_ms: int) -> bool:
 
 def _is_due(lane: Lane, number: int) -> bool:
     """Whether this probe speaks and will yet close that hour."""
-    end_ms = (number + 1) * MS_PER_H
-    return lane.minute.number * MS_PER_MIN < end_ms and _speaks(lane, end_ms)
+    hours = lane.slow.hours
+    return bool(hours) and hours[-1].number <= number and _speaks(lane, (number + 1) * MS_PER_H)
 
 
 def _hour(lane: Lane, number: int) -> Hour | None:

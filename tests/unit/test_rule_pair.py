@@ -238,6 +238,14 @@ def test_of_three_the_one_that_left_is_named_whoever_is_heard_first():
         assert [probes for _, _, probes in told.of(Kind.PROBES_DISAGREE)] == [("top",)]
 
 
+def test_of_three_the_two_that_saw_the_air_move_are_not_accused():
+    """The air dries by 3.6 %RH at two of three; the one first heard with the third is not judged by that alone."""
+    moved = then(600, 12.5, 71.4)
+    for names in (("rear", "top", "front"), ("front", "top", "rear"), ("rear", "front", "top")):
+        told = Told(16 * 60, **{name: steady if name == "top" else moved for name in names})
+        assert told.of(Kind.PROBES_DISAGREE) == []
+
+
 @pytest.mark.parametrize("every", [13, 61])
 def test_restart_in_the_middle_changes_nothing(every):
     """Held alarms, stuck values and learnt differences all survive."""
