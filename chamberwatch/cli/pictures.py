@@ -10,7 +10,7 @@ from typing import Any
 from chamberwatch.cli.layout import paragraph
 from chamberwatch.journal.pieces import Piece
 from chamberwatch.journal.views import ChamberAir, ProbeState
-from chamberwatch.model import MS_PER_MIN, MS_PER_S, Alarm, AlarmState, Band, ChamberPlan
+from chamberwatch.model import MS_PER_MIN, MS_PER_S, Alarm, AlarmState, Band, ChamberPlan, Kind
 from chamberwatch.psychrometrics import dew_point_c
 from chamberwatch.wire.timestamp import parse_rfc3339
 from chamberwatch.words.times import MONTHS, WEEKDAYS, format_local
@@ -38,7 +38,8 @@ def air_lines(air: ChamberAir, plan: ChamberPlan | None, now_ms: int, zone: tzin
         lines.append(f"  {show_temp(air.temp_c, units):>8}  {told}")
     if air.rh_pct is not None:
         told = _against(air.rh_pct, plan.humidity if plan else None, float)
-        lines.append(f"  {show_rh(air.rh_pct):>8}  {told}")
+        shown = show_rh(air.rh_pct, beside_pct=plan.humidity.high if plan else None)
+        lines.append(f"  {shown:>8}  {told}")
     if air.temp_c is not None and air.rh_pct:
         lines.append(f"  {show_temp(dew_point_c(air.temp_c, air.rh_pct), units):>8}  dew point")
     return lines
@@ -72,10 +73,16 @@ def alarm_line(a: Alarm, now_ms: int, zone: tzinfo, units: str) -> str:
     verb = "are" if len(a.probes) > 1 and not about_air else "is"
     text = f"{who} {verb} {TOO[a.kind]} since {format_local(a.since_ms, now_ms, zone)}"
     if about_air and a.worst is not None:
-        text += f", {show_temp(a.worst, units) if a.kind in TEMPERATURE_KINDS else show_rh(a.worst)} at worst"
+        text += f", {_figure(a.kind, a.worst, a.limit, units)} at worst"
     over = format_local(a.returned_ms, now_ms, zone) if a.returned_ms is not None else ""
     by = f" ({a.acknowledged_by})" if a.acknowledged_by else ""
     return paragraph("!", f"{text}: {STATE_WORDS[a.state].format(over=over)}{by} [{a.kind}, {a.priority}]")
+
+
+def _figure(kind: Kind, value: float, beside: float | None, units: str) -> str:
+    if kind in TEMPERATURE_KINDS:
+        return show_temp(value, units, beside_c=beside)
+    return show_rh(value, beside_pct=beside)
 
 
 def stamp(at_ms: int, now_ms: int, zone: tzinfo) -> str:
