@@ -5,6 +5,7 @@ from __future__ import annotations
 import email
 import email.policy
 import subprocess
+import threading
 import time
 from dataclasses import dataclass
 
@@ -330,4 +331,75 @@ def test_a_wrong_password_is_told_in_the_log_and_by_check(daemon, tmp_path):
         right = daemon(config, CHAMBERWATCH_BROKER="kettle-black")
         assert f"ok    broker: 127.0.0.1:{broker.port} takes us in" in right.command("check")
     finally:
+        broker.kill()
+
+
+# -- check, on real parts --------------------------------------------------------------------------------------
+
+
+class Speaker:
+    """A probe that says one line again and again, until closed."""
+
+    def __init__(self, probe, said):
+        self._ending = threading.Event()
+        self._thread = threading.Thread(target=self._speak, args=(probe, said))
+        self._thread.start()
+
+    def _speak(self, probe, said):
+        while not self._ending.wait(0.1):
+            probe.say(said)
+
+    def close(self):
+        """Fall silent."""
+        self._ending.set()
+        self._thread.join()
+
+
+@pytest.mark.parametrize(
+    ("said", "code", "told"),
+    [
+        (line(12.4, 75.1) + b"\n", 0, "ok    probe rear: {port} opens, and it speaks: 12.4 °C 75 %RH"),
+        (b"T=12.4 H=75.1\n", 69, "MEND  probe rear: {port} opens, but what it says is refused: not whole JSON"),
+    ],
+)
+def test_check_listens_to_a_probe(daemon, ports, said, code, told):
+    """It says what it heard, or why that is no reading."""
+    rear, _ = ports
+    watch = daemon(CHAMBER + serial_probe("rear", rear.path))
+    speaker = Speaker(rear, said)
+    try:
+        words = " ".join(watch.command("check", code=code).split())
+    finally:
+        speaker.close()
+    assert " ".join(told.format(port=rear.path).split()) in words
+
+
+def test_check_tells_of_a_probe_that_says_nothing(daemon, ports):
+    """No fault yet: its plug, its speed; after twice its interval."""
+    watch = daemon(CHAMBER + serial_probe("rear", ports[0].path))
+    words = " ".join(watch.command("check").split())
+    assert f"look probe rear: {ports[0].path} opens, but no whole line came within 3 s (baud 115200? plugged in?)" in words
+
+
+def test_a_test_message_goes_out_on_every_channel(daemon, tmp_path):
+    """`check --send-test`: the mail server and the topic get one; without it they get none."""
+    broker, mail = Mosquitto(tmp_path / "broker").start(), MailServer()
+    listener = Listener(broker.port, "chamberwatch/alarm")
+    try:
+        channels = (
+            '[[notify.channel]]\nname = "mail"\ncredential = "mail"\n'
+            '[[notify.channel]]\nname = "house"\ntopic = "chamberwatch/alarm"\n'
+        )
+        watch = daemon(f"{CHAMBER}{mqtt_probe('rear')}[broker]\nport = {broker.port}\n{channels}", CHAMBERWATCH_MAIL=mail.url)
+        assert "ok    channel mail: looks right (--send-test tries it)" in watch.command("check")
+        assert (mail.got, listener.heard) == ([], [])
+        said = watch.command("check", "--send-test")
+        assert "ok    channel mail: the test message was taken" in said
+        assert "ok    channel house: the test message was taken" in said
+        assert until(lambda: listener.heard)
+        assert "only a test" in listener.heard[0]["text"]
+        assert [_text(m)[0] for m in mail.got] == ["Test message"]
+    finally:
+        listener.close()
+        mail.close()
         broker.kill()
