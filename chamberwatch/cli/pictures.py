@@ -39,7 +39,8 @@ def air_lines(air: ChamberAir, plan: ChamberPlan | None, now_ms: int, zone: tzin
         lines.append(f"  {show_temp(air.temp_c, units):>8}  {told}")
     if air.rh_pct is not None:
         told = _against(air.rh_pct, plan.humidity if plan else None, float)
-        lines.append(f"  {show_rh(air.rh_pct):>8}  {told}")
+        shown = show_rh(air.rh_pct, beside_pct=plan.humidity.high if plan else None)
+        lines.append(f"  {shown:>8}  {told}")
     if air.temp_c is not None and air.rh_pct:
         lines.append(f"  {show_temp(dew_point_c(air.temp_c, air.rh_pct), units):>8}  dew point")
     return lines
@@ -70,7 +71,7 @@ def alarm_line(a: Alarm, now_ms: int, zone: tzinfo, units: str) -> str:
     """Return one alarm that is not normal: what, since when, how far, whether somebody is on it."""
     text = f"{_subject(a)} {TOO[a.kind]} since {format_local(a.since_ms, now_ms, zone)}"
     if a.kind in AIR_KINDS and a.worst is not None:
-        text += f", {show_temp(a.worst, units) if a.kind in TEMPERATURE_KINDS else show_rh(a.worst)} at worst"
+        text += f", {_figure(a.kind, a.worst, a.limit, units)} at worst"
     over = format_local(a.returned_ms, now_ms, zone) if a.returned_ms is not None else ""
     by = f" ({a.acknowledged_by})" if a.acknowledged_by else ""
     return paragraph("!", f"{text}: {STATE_WORDS[a.state].format(over=over)}{by} [{a.kind}, {a.priority}]")
@@ -83,6 +84,12 @@ def _subject(a: Alarm) -> str:
     if a.kind in CLIMATE_KINDS:
         return f"{a.chamber} is"
     return f"{join(a.probes)} in {a.chamber} {'are' if len(a.probes) > 1 else 'is'}"
+
+
+def _figure(kind: Kind, value: float, beside: float | None, units: str) -> str:
+    if kind in TEMPERATURE_KINDS:
+        return show_temp(value, units, beside_c=beside)
+    return show_rh(value, beside_pct=beside)
 
 
 def stamp(at_ms: int, now_ms: int, zone: tzinfo) -> str:

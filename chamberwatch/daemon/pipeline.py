@@ -25,6 +25,8 @@ SNAPSHOT_EVERY_MS = 10 * MS_PER_MIN
 ALIVE_EVERY_MS = MS_PER_MIN
 """While nothing comes in, a sign of life so often: else a restart would tell a gap that never was."""
 FUTURE_MS = 5 * MS_PER_MIN
+DOUBTFUL_MOST = 1_000
+"""More refusals in a row than this change nothing any more, and a file of noise must not fill the memory."""
 
 _log = logging.getLogger(__name__)
 
@@ -53,7 +55,10 @@ class Pipeline:
         self.refuse_future = False
         """Whether times over 5 min ahead are refused: only where the clock is known to be right."""
         self.need_time = False
-        """Whether readings without a time are refused: in a replay nothing arrives."""
+        """A replay: nothing arrives, so readings without a time are refused, and a refusal waits to be judged
+        for the next reading, which shows whether this part of the recording is new or was read before."""
+        self._doubtful: list[Refusal] = []
+        self._fresh = False
         self.written = Written(0, 0, 0, 0)
         """What the last commit did with its readings."""
         self.told: Callable[[list[Event]], None] = lambda _events: None
@@ -89,32 +94,39 @@ class Pipeline:
                 self._reading(item)
 
     def _reading(self, reading: Reading) -> None:
-        probe = reading.probe
-        if probe not in self._probes:
-            self._refuse(
-                Refusal(None, Reason.UNKNOWN_PROBE, f"{probe} is not in the settings", reading.arrived_ms)
-            )
+        newest_ms = self._newest.get(reading.probe, -1)
+        placed = self._placed(reading, newest_ms)
+        if isinstance(placed, Refusal):
+            self._refuse(placed)
             return
-        newest_ms = self._newest.get(probe, -1)
-        if not reading.timed:
-            if self.need_time:
-                detail = "a recorded line needs its time"
-                self._refuse(Refusal(probe, Reason.BAD_TIME, detail, reading.arrived_ms))
-                return
-            if reading.at_ms <= newest_ms:
-                reading = reading._replace(at_ms=newest_ms + 1)
-        elif self.refuse_future and reading.at_ms - reading.arrived_ms > FUTURE_MS:
-            detail = f"{format_rfc3339(reading.at_ms)} is more than 5 min ahead of this machine's clock"
-            self._refuse(Refusal(probe, Reason.FUTURE, detail, reading.arrived_ms))
-            return
+        reading = placed
         arrived_ms = self._clock.see(reading.at_ms)
         if arrived_ms != reading.arrived_ms:
             reading = reading._replace(arrived_ms=arrived_ms)
+        if self._doubtful and reading.at_ms != newest_ms:
+            self._settle(fresh=reading.at_ms > newest_ms)
         if reading.at_ms > newest_ms:
-            self._newest[probe] = reading.at_ms
+            self._newest[reading.probe] = reading.at_ms
+            self._fresh = True
+        elif reading.at_ms < newest_ms:
+            self._fresh = False
         self._teller.see(reading)
         self._batch.readings.append(reading)
         self._step(reading)
+
+    def _placed(self, reading: Reading, newest_ms: int) -> Reading | Refusal:
+        """Return the reading with the time it stands at, or why it can have none."""
+        probe, arrived_ms = reading.probe, reading.arrived_ms
+        if probe not in self._probes:
+            return Refusal(None, Reason.UNKNOWN_PROBE, f"{probe} is not in the settings", arrived_ms)
+        if not reading.timed:
+            if self.need_time:
+                return Refusal(probe, Reason.BAD_TIME, "a recorded line needs its time", arrived_ms)
+            return reading if reading.at_ms > newest_ms else reading._replace(at_ms=newest_ms + 1)
+        if self.refuse_future and reading.at_ms - arrived_ms > FUTURE_MS:
+            detail = f"{format_rfc3339(reading.at_ms)} is more than 5 min ahead of this machine's clock"
+            return Refusal(probe, Reason.FUTURE, detail, arrived_ms)
+        return reading
 
     def _step(self, item: Input) -> None:
         events = self._engine.step(item)
@@ -125,10 +137,23 @@ class Pipeline:
     def _refuse(self, refusal: Refusal) -> None:
         self._teller.see_refusal(refusal)
         self._batch.refusals.append(refusal)
-        now_ms = self._clock.now_ms()
-        if now_ms:
-            # Before the first reading of a replay there is no time yet to judge it by.
-            self._step(refusal._replace(arrived_ms=now_ms))
+        if not self.need_time:
+            self._judge(refusal._replace(arrived_ms=self._clock.now_ms()))
+        elif len(self._doubtful) < DOUBTFUL_MOST:
+            self._doubtful.append(refusal)
+
+    def _judge(self, refusal: Refusal) -> None:
+        if refusal.arrived_ms:  # 0: time comes from the readings, and there was none yet
+            self._step(refusal)
+
+    def _settle(self, *, fresh: bool) -> None:
+        doubtful, self._doubtful = self._doubtful, []
+        for refusal in doubtful if fresh else ():
+            self._judge(refusal)
+
+    def finish(self) -> None:
+        """End a replay: no reading follows that would show whether the last refusals are new."""
+        self._settle(fresh=self._fresh)
 
     def feed(self, item: Input, ack: Callable[[], None] | None = None) -> None:
         """Judge anything but a payload: a tick, a request, news of the link."""

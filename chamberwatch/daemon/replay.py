@@ -109,6 +109,7 @@ def _run(settings: Settings, journal: Journal, files: list[Path]) -> Summary:
             pipeline.packet(packet)
             if pipeline.waiting >= COMMIT_INPUTS:
                 _commit(pipeline, summary)
+    pipeline.finish()
     _commit(pipeline, summary, snapshot=True)
     return summary
 

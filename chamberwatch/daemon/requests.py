@@ -8,6 +8,7 @@ from typing import Any
 
 from chamberwatch.daemon.clock import Clock
 from chamberwatch.daemon.pipeline import Pipeline
+from chamberwatch.errors import JournalError
 from chamberwatch.ingest.packet import Command
 from chamberwatch.journal.store import Journal, RequestRow
 from chamberwatch.model import MS_PER_DAY, Acknowledge, HangingTime, Hangs, Kind, Plan, Tend
@@ -50,11 +51,16 @@ class Requests:
 
     def poll(self) -> None:
         """Take requests that were written since the last look; cheap when nobody wrote."""
-        version = self._journal.data_version()
-        if version == self._seen_version:
+        try:
+            version = self._journal.data_version()
+            if version == self._seen_version:
+                return
+            rows = self._journal.open_requests()
+        except JournalError as error:
+            # What is kept in memory while the journal is out of order must not end with the watch.
+            _log.error("requests cannot be read, looked for again: %s", error)
             return
         self._seen_version = version
-        rows = self._journal.open_requests()
         for row in rows:
             if row.id not in self._taken:
                 self._taken.add(row.id)
@@ -78,11 +84,13 @@ class Requests:
     def _apply(self, row: RequestRow) -> None:
         # A rehearsal's time is not the terminal's: there a request happens now, on the readings' clock.
         at_ms = min(row.at_ms, self._clock.now_ms()) or row.at_ms
+        kind = row.args.get("kind")
         if row.verb == "tend":
             self._tend(row.args)
+        elif kind is not None and kind not in list(Kind):
+            _log.warning("request %d is about %r, which this version does not know", row.id, kind)
         else:
-            kind = row.args.get("kind")
-            known = Kind(kind) if kind in list(Kind) else None
+            known = None if kind is None else Kind(kind)
             self._pipeline.feed(Acknowledge(at_ms, row.args.get("chamber"), known, row.args.get("by", "")))
         self._pipeline.request_done(row.id)
 

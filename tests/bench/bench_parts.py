@@ -122,6 +122,12 @@ class Watch:
             raise AssertionError(f"the daemon ended:\n{self.log.read_text(encoding='utf-8')}")
         return self
 
+    def online(self, broker: Mosquitto) -> Watch:
+        """Wait until it reads its topics: on its very first start the broker keeps nothing for it before that."""
+        if not until(lambda: broker.retained("chamberwatch/status") == b"online", READY_S):
+            raise AssertionError("the daemon did not get through to the broker")
+        return self
+
     @property
     def pid(self) -> int:
         """The process's number."""

@@ -154,7 +154,7 @@ def run(story: str, minutes: float, folder: Path) -> Account:
         config = settings(folder, server.port, series.port)
         watch = Watch(config, "--verbose", **credentials(config, mail.url))
         print(watch.command("check"), end="")
-        watch.start()
+        watch.start().online(server)
         parts.callback(watch.kill)
         recorder = parts.enter_context(Recorder(server.port))
         hang(watch, AT_ONCE, 9)

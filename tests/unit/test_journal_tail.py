@@ -86,6 +86,25 @@ def test_what_lands_behind_the_cursor_comes_too(journal: Journal, tail: Tail) ->
     assert drain(tail, cursor, 10)[0] == []
 
 
+@pytest.mark.parametrize("order", [("rear", "front"), ("front", "rear")])
+def test_two_probes_of_one_time_both_come(journal: Journal, tail: Tail, order: tuple[str, str]) -> None:
+    """Whichever was committed first, and the cursor moved in between."""
+    cursor, given = Cursor(), []
+    for probe in order:
+        journal.commit(Batch([reading(0, 12.0, 70.0, probe)]))
+        found, cursor = drain(tail, cursor, 10)
+        given += [row.probe for row in found]
+    assert given == list(order)
+
+
+def test_a_half_filled_in_where_the_cursor_stands_comes(journal: Journal, tail: Tail) -> None:
+    """The very last row given, then completed, is given again."""
+    journal.commit(Batch([reading(0, 12.0, None)]))
+    _, cursor = drain(tail, Cursor(), 10)
+    journal.commit(Batch([reading(0, None, 70.0)]))
+    assert drain(tail, cursor, 10)[0] == [Row(T0, "rear", "cellar", 12.0, 70.0)]
+
+
 def test_what_lands_behind_before_the_cursor_comes_once(journal: Journal, tail: Tail) -> None:
     """A row the cursor has not reached yet comes in its turn, not twice."""
     journal.commit(Batch([reading(n, 12.0, 70.0) for n in range(0, 100, 10)]))

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import queue
+import sqlite3
+from contextlib import closing
 from types import SimpleNamespace
 
 import pytest
@@ -11,6 +13,7 @@ from daemon_parts import PLAN, T0, House, line
 from chamberwatch.daemon import loop as loop_module
 from chamberwatch.daemon.loop import ACKS, BATCH_INPUTS, BATCH_S, Loop
 from chamberwatch.daemon.requests import Requests, parse_acknowledgement
+from chamberwatch.errors import JournalError
 from chamberwatch.ingest.packet import Command, Packet
 from chamberwatch.journal.facts import Facts
 from chamberwatch.model import Kind, LinkBack, LinkLost, Plan, ProbePlan
@@ -246,6 +249,55 @@ def test_it_stops_after_the_turn_under_way(watch):
     watch.loop.stop()
     watch.loop.run()
     assert watch.commits == []
+
+
+# -- requests -------------------------------------------------------------------------------------------------
+
+
+def test_a_journal_that_cannot_be_read_does_not_end_the_watch(watch, monkeypatch):
+    """Requests are looked for again; readings are taken meanwhile."""
+    real = watch.house.journal.journal.data_version
+    monkeypatch.setattr(watch.house.journal.journal, "data_version", _broken)
+    for i in range(4):
+        watch.packet(after_s=10 * i)
+    watch.run(45)
+    assert watch.house.probe().readings == 4
+    monkeypatch.setattr(watch.house.journal.journal, "data_version", real)
+    with Facts(watch.house.path, now_ms=watch.house.clock.ms) as facts:
+        facts.tend("cellar", watch.house.clock.ms, watch.house.clock.ms + 60_000)
+    watch.run(2.1)
+    assert watch.house.rows("SELECT done FROM request") == [(1,)]
+
+
+def _broken():
+    raise JournalError("disk I/O error")
+
+
+def test_a_request_of_another_version_is_put_aside(watch):
+    """About a kind this one does not know: it must not be taken for all kinds."""
+    for i in range(6 * 16):
+        watch.packet(19.0, after_s=10 * i)
+    watch.run(60 * 16)
+    with closing(sqlite3.connect(watch.house.path)) as db, db:
+        args = '{"chamber": null, "kind": "meat-odd", "by": "x"}'
+        db.execute("INSERT INTO request(at_ms, verb, args) VALUES (1, 'acknowledge', ?)", (args,))
+    watch.run(2.1)
+    assert watch.house.rows("SELECT done FROM request") == [(1,)]
+    assert watch.house.rows("SELECT acknowledged FROM alarm") == [(0,)]
+
+
+def test_a_door_session_holds_the_air_alarms(watch):
+    """From the command line to the rule: warm air at the open door is told only after it."""
+    watch.packet()
+    watch.run(2)
+    now_ms = watch.house.clock.ms
+    with Facts(watch.house.path, now_ms=now_ms) as facts:
+        facts.tend("cellar", now_ms, now_ms + 30 * 60_000)
+    for i in range(6 * 50):
+        watch.packet(19.0, after_s=10 * i)
+    watch.run(60 * 50)
+    (event,) = watch.house.events()
+    assert parse_rfc3339(event["at"]) - now_ms == pytest.approx(45 * 60_000, abs=30_000)
 
 
 # -- the clock ----------------------------------------------------------------------------------------------
