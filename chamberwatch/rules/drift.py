@@ -6,8 +6,8 @@ larger than noise makes (`LEAST`), and the mean has left what it was in the last
 breathes with the day does not drift. Returned when the line no longer meets the limit within twice the
 horizon, or the mean has come back into that range.
 
-Missing input: a block without a reading does not exist; a gap of over two blocks forgets the trend, not the
-range. Sources: Sen 1968; Gilbert 1987 (Mann-Kendall). The windows and the 24 h are our choice.
+Missing input: a block of which less than half was seen does not exist; a gap of over two blocks forgets the
+trend, not the range. Sources: Sen 1968; Gilbert 1987 (Mann-Kendall). The windows and the 24 h are our choice.
 """
 
 from __future__ import annotations
@@ -51,15 +51,24 @@ class Found(NamedTuple):
 
 
 def step(
-    state: State, at_ms: int, value: float, period_ms: int | None, band: Band, least: float
+    state: State,
+    at_ms: int,
+    value: float,
+    period_ms: int | None,
+    band: Band,
+    least: float,
+    every_ms: int = MS_PER_MIN,
 ) -> tuple[State, Found | None]:
-    """Add a minute's mean; `least`: the smallest change that counts [unit]."""
+    """Add a minute's mean.
+
+    `least`: the smallest change that counts [unit]; `every_ms`: how far minutes with a reading lie apart.
+    """
     number = at_ms // state.length_ms
     if number == state.number:
         total = round(state.total + value, 3)
         return State(number, state.length_ms, total, state.seen + 1, state.blocks, state.told), None
     found = None
-    if state.seen:
+    if 2 * state.seen * every_ms >= state.length_ms:
         ended_ms = (state.number + 1) * state.length_ms
         blocks = tuple(b for b in state.blocks if ended_ms - b[0] <= RANGE_MS)[-KEPT + 1 :]
         state = state._replace(blocks=(*blocks, (ended_ms, round(state.total / state.seen, 2))))

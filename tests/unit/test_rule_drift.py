@@ -151,3 +151,18 @@ def test_restart_in_the_middle_changes_nothing():
 def test_the_horizon_is_six_hours_and_the_past_a_day():
     """As told to the owner."""
     assert (drift.HORIZON_MS, drift.RANGE_MS) == (6 * MS_PER_H, 24 * MS_PER_H)
+
+
+@pytest.mark.parametrize("every_min", [1, 10])
+def test_a_block_mostly_unseen_does_not_exist(every_min):
+    """A minute here and there of a saw-tooth is no mean; of a probe that speaks each ten minutes, three are."""
+    rng = random.Random(4)
+    teeth = [(m, saw(m, 20, 71.5, 78.5)) for m in range(1, 3 * DAY) if m % every_min == 0]
+
+    def step(state, item):
+        return drift.step(state, at(item[0]), item[1], None, HUMIDITY, LEAST, every_min * MS_PER_MIN)
+
+    state, found = fold(step, drift.State(), [item for item in teeth if rng.random() < 0.2])
+    assert found == []
+    assert len(state.blocks) < 30
+    assert len(fold(step, drift.State(), teeth)[0].blocks) >= 47
