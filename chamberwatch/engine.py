@@ -14,28 +14,30 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
+from chamberwatch.inputs import (
+    Acknowledge,
+    ChannelState,
+    DiskFree,
+    Hangs,
+    Input,
+    LinkBack,
+    LinkLost,
+    Resumed,
+    Stepped,
+    Tend,
+)
 from chamberwatch.model import (
     MS_PER_MIN,
     MS_PER_S,
-    Acknowledge,
     Alarm,
     ChamberPlan,
-    ChannelState,
-    DiskFree,
     Event,
     HangingTime,
-    Hangs,
-    Input,
     Kind,
-    LinkBack,
-    LinkLost,
     Plan,
     Priority,
     Reading,
     Refusal,
-    Resumed,
-    Stepped,
-    Tend,
 )
 from chamberwatch.rules import deadlines, house, planned
 from chamberwatch.rules.alarm import Board, fact

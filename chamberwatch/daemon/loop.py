@@ -17,7 +17,7 @@ from chamberwatch.daemon.pipeline import Pipeline
 from chamberwatch.daemon.requests import Requests
 from chamberwatch.daemon.service_manager import ServiceManager
 from chamberwatch.ingest.packet import Command, Inbox, Item, Packet
-from chamberwatch.model import LinkBack, LinkLost, Resumed, Stepped, Tick
+from chamberwatch.inputs import LinkBack, LinkLost, Resumed, Stepped, Tick
 
 IDLE_S = 0.010
 BATCH_S = 20.0

@@ -16,8 +16,9 @@ from chamberwatch.daemon.teller import Look, Teller
 from chamberwatch.engine import VERSION, Engine
 from chamberwatch.errors import JournalError
 from chamberwatch.ingest.packet import Packet
+from chamberwatch.inputs import Input
 from chamberwatch.journal.store import Batch, Journal, Snapshot, Written
-from chamberwatch.model import MS_PER_MIN, Alarm, Event, Input, Plan, Reading, Reason, Refusal
+from chamberwatch.model import MS_PER_MIN, Alarm, Event, Plan, Reading, Reason, Refusal
 from chamberwatch.wire.senml import decode
 from chamberwatch.wire.timestamp import format_rfc3339
 

@@ -14,9 +14,10 @@ from chamberwatch.daemon.pipeline import Pipeline
 from chamberwatch.daemon.teller import Teller, newest_air
 from chamberwatch.errors import InputMissing, JournalError, NotPermitted
 from chamberwatch.ingest.packet import Packet
+from chamberwatch.inputs import Hangs
 from chamberwatch.journal.lock import hold
 from chamberwatch.journal.store import Journal
-from chamberwatch.model import Event, EventState, Hangs, Kind, Reason
+from chamberwatch.model import Event, EventState, Kind, Reason
 from chamberwatch.settings import Settings
 from chamberwatch.wire.framing import LineFramer, Overlong
 

@@ -10,8 +10,9 @@ from chamberwatch.daemon.clock import Clock
 from chamberwatch.daemon.pipeline import Pipeline
 from chamberwatch.errors import JournalError
 from chamberwatch.ingest.packet import Command
+from chamberwatch.inputs import Acknowledge, Hangs, Tend
 from chamberwatch.journal.store import Journal, RequestRow
-from chamberwatch.model import MS_PER_DAY, Acknowledge, HangingTime, Hangs, Kind, Plan, Tend
+from chamberwatch.model import MS_PER_DAY, HangingTime, Kind, Plan
 
 _log = logging.getLogger(__name__)
 EVERYTHING = "all"

@@ -24,11 +24,12 @@ from chamberwatch.ingest.broker import BrokerLink
 from chamberwatch.ingest.guard import install_thread_guard
 from chamberwatch.ingest.packet import Inbox
 from chamberwatch.ingest.serial_port import SerialPort
+from chamberwatch.inputs import ChannelState, DiskFree, Resumed
 from chamberwatch.journal.lock import hold
 from chamberwatch.journal.outbox import Outbox
 from chamberwatch.journal.store import Journal
 from chamberwatch.journal.tail import Tail
-from chamberwatch.model import ChannelState, DiskFree, Event, Resumed
+from chamberwatch.model import Event
 from chamberwatch.notify import Notifier
 from chamberwatch.series.writer import SeriesWriter
 from chamberwatch.settings import Settings

@@ -33,7 +33,8 @@ from chamberwatch.ingest.broker_plan import (
 from chamberwatch.ingest.faults import say_broker_fault, say_refusal
 from chamberwatch.ingest.packet import Ack, BrokerInbox, Command, Item, Packet
 from chamberwatch.ingest.publisher import Publisher
-from chamberwatch.model import LinkBack, LinkLost, Reason
+from chamberwatch.inputs import LinkBack, LinkLost
+from chamberwatch.model import Reason
 
 if TYPE_CHECKING:
     from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage

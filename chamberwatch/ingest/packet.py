@@ -11,7 +11,8 @@ import queue
 from collections.abc import Callable
 from typing import NamedTuple, Protocol
 
-from chamberwatch.model import LinkBack, LinkLost, Reason
+from chamberwatch.inputs import LinkBack, LinkLost
+from chamberwatch.model import Reason
 
 Ack = Callable[[], None]
 """Tells the source that what it sent is stored for good. Call it after the commit, from any thread, once."""

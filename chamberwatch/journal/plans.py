@@ -6,7 +6,7 @@ import json
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from chamberwatch.model import Band, ChamberKind, ChamberPlan, Plan, ProbePlan
+from chamberwatch.model import Band, ChamberKind, ChamberPlan, Phase, Plan, ProbePlan
 
 if TYPE_CHECKING:
     import sqlite3
@@ -46,6 +46,7 @@ def _chamber(c: dict[str, Any]) -> ChamberPlan:
             "kind": ChamberKind(c["kind"]),
             "temperature": Band(**c["temperature"]),
             "humidity": Band(**c["humidity"]),
+            "phases": tuple(Phase(**p) for p in c.get("phases", ())),
         }
     )
 

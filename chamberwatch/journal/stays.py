@@ -41,9 +41,7 @@ def hanging_times(stays: Sequence[Stay], chamber: str) -> tuple[HangingTime, ...
     first_ms: dict[str, int] = {}
     for stay in stays:
         first_ms[stay.piece] = min(stay.from_ms, first_ms.get(stay.piece, stay.from_ms))
-    return tuple(
-        HangingTime(first_ms[s.piece], s.from_ms, s.to_ms) for s in stays if s.chamber == chamber
-    )
+    return tuple(HangingTime(first_ms[s.piece], s.from_ms, s.to_ms) for s in stays if s.chamber == chamber)
 
 
 def hanging(stays: Sequence[Stay], chamber: str, at_ms: int) -> tuple[Hanging, ...]:

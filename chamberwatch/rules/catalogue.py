@@ -148,7 +148,7 @@ CATALOGUE: dict[Kind, Entry] = {
             "a reading has not changed at all for 3 h while another probe, or the probe's other half, moved "
             "by 0.4 °C or 2 %RH",
             "the first other value",
-            "h",
+            "°C or %RH",
             Priority.MEDIUM,
             "our choice",
         ),

@@ -7,7 +7,8 @@ by halves (ext4: 5 %, from memory).
 
 from __future__ import annotations
 
-from chamberwatch.model import MS_PER_MIN, ChannelState, DiskFree, Kind
+from chamberwatch.inputs import ChannelState, DiskFree
+from chamberwatch.model import MS_PER_MIN, Kind
 from chamberwatch.rules.edge import Edge
 
 HOUSE = ""

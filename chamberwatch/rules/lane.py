@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from chamberwatch.model import MS_PER_H, ChamberKind, ChamberPlan, Kind, ProbePlan, Reading
+from chamberwatch.model import MS_PER_H, MS_PER_S, ChamberKind, ChamberPlan, Kind, ProbePlan, Reading
 from chamberwatch.rules import gate, implausible, minute, silence, stuck
 from chamberwatch.rules.catalogue import JUMP_C, JUMP_PCT
 from chamberwatch.rules.edge import Edge
@@ -61,7 +61,7 @@ class Lane:
         self.humidity = Track(kinds_h, chamber.humidity, plan, JUMP_PCT, (NEAR_PCT, FAR_PCT))
         self.bad = implausible.RESTING
         self.minute = minute.Accumulator()
-        self.slow = Slow(plan.name)
+        self.slow = Slow(plan.name, round(plan.every_s * MS_PER_S), cools=not self.judged_by_day)
         self.tended = NO_WINDOW
         self.heard_ms: int | None = None
         """Arrival of the last good new reading (or the moment from which silence counts)."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from chamberwatch.model import MS_PER_H, Band, Kind
+from chamberwatch.model import MS_PER_H, MS_PER_MIN, Band, Kind
 from chamberwatch.rules import blocks, condensation, cooling, cycle, door, drift, frozen_state, swing
 from chamberwatch.rules.edge import Edge
 from chamberwatch.rules.minute import Minute
@@ -72,12 +72,16 @@ class Slow:
     """The slow rules' states of one probe."""
 
     __slots__ = (
-        "condensation", "cooling", "cycle", "door", "hours", "humidity_blocks", "humidity_drift",
+        "_cools",
+        "_every_ms", "condensation", "cooling", "cycle", "door", "hours", "humidity_blocks", "humidity_drift",
         "means", "norm", "probe", "swing", "temperature_blocks", "temperature_drift",
     )  # fmt: skip
 
-    def __init__(self, probe: str) -> None:
+    def __init__(self, probe: str, every_ms: int = MS_PER_MIN, *, cools: bool = True) -> None:
         self.probe = probe
+        self._cools = cools
+        """A room has no compressor that could fail."""
+        self._every_ms = max(every_ms, MS_PER_MIN)
         self.cycle = cycle.State()
         self.norm: cycle.Learnt | None = None
         self.cooling = cooling.State()
@@ -138,6 +142,8 @@ class Slow:
         return Edge(kind, self.probe, at_ms=minute.at_ms, **values)
 
     def _cooling(self, minute: Minute) -> list[Edge]:
+        if not self._cools:
+            return []
         before = self.cooling
         self.cooling, rises = cooling.step(before, minute, self.norm)
         if rises is None:
@@ -169,12 +175,24 @@ class Slow:
         edges = []
         if minute.temp_c is not None:
             self.temperature_drift, found = drift.step(
-                self.temperature_drift, minute.at_ms, minute.temp_c, period_ms, bands[0], LEAST_C
+                self.temperature_drift,
+                minute.at_ms,
+                minute.temp_c,
+                period_ms,
+                bands[0],
+                LEAST_C,
+                self._every_ms,
             )
             edges += [self._drift(Kind.TEMPERATURE_DRIFT, minute, found, bands[0])] if found else []
         if minute.rh_pct is not None:
             self.humidity_drift, found = drift.step(
-                self.humidity_drift, minute.at_ms, minute.rh_pct, period_ms, bands[1], LEAST_PCT
+                self.humidity_drift,
+                minute.at_ms,
+                minute.rh_pct,
+                period_ms,
+                bands[1],
+                LEAST_PCT,
+                self._every_ms,
             )
             edges += [self._drift(Kind.HUMIDITY_DRIFT, minute, found, bands[1])] if found else []
         return edges

@@ -39,7 +39,8 @@ from ingest_parts import NOW_MS, TOPIC, connected, settled, take, take_payloads,
 
 from chamberwatch.ingest.broker_plan import MAX_PAYLOAD_BYTES
 from chamberwatch.ingest.packet import Command, Packet
-from chamberwatch.model import LinkBack, LinkLost, Reason
+from chamberwatch.inputs import LinkBack, LinkLost
+from chamberwatch.model import Reason
 
 pytestmark = pytest.mark.external
 

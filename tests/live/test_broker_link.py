@@ -10,7 +10,7 @@ from ingest_parts import NOW_MS, TOPIC, connected, free_port, take, take_payload
 from chamberwatch.ingest.broker import BrokerLink
 from chamberwatch.ingest.broker_plan import BrokerPlan
 from chamberwatch.ingest.packet import Inbox, Packet
-from chamberwatch.model import LinkBack, LinkLost
+from chamberwatch.inputs import LinkBack, LinkLost
 
 pytestmark = pytest.mark.external
 

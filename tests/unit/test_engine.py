@@ -9,18 +9,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from chamberwatch.engine import Engine
+from chamberwatch.inputs import Acknowledge, LinkBack, LinkLost, Resumed, Tend, Tick
 from chamberwatch.model import (
     MS_PER_DAY,
     MS_PER_H,
     MS_PER_MIN,
-    Acknowledge,
     Band,
     ChamberKind,
     ChamberPlan,
     EventState,
     Kind,
-    LinkBack,
-    LinkLost,
     Note,
     Plan,
     Priority,
@@ -28,9 +26,6 @@ from chamberwatch.model import (
     Reading,
     Reason,
     Refusal,
-    Resumed,
-    Tend,
-    Tick,
 )
 
 T0 = 1_793_404_800_000

@@ -15,8 +15,9 @@ from chamberwatch.daemon.loop import ACKS, BATCH_INPUTS, BATCH_S, Loop
 from chamberwatch.daemon.requests import Requests, parse_acknowledgement
 from chamberwatch.errors import JournalError
 from chamberwatch.ingest.packet import Command, Packet
+from chamberwatch.inputs import LinkBack, LinkLost
 from chamberwatch.journal.facts import Facts
-from chamberwatch.model import Kind, LinkBack, LinkLost, Plan, ProbePlan
+from chamberwatch.model import Kind, Plan, ProbePlan
 from chamberwatch.wire.timestamp import parse_rfc3339
 
 

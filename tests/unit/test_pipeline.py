@@ -18,20 +18,9 @@ from chamberwatch.daemon.teller import newest_air
 from chamberwatch.engine import VERSION, Engine
 from chamberwatch.errors import JournalError
 from chamberwatch.ingest.packet import Packet
+from chamberwatch.inputs import Acknowledge, LinkLost, Resumed, Tick
 from chamberwatch.journal.outbox import Outbox
-from chamberwatch.model import (
-    MS_PER_H,
-    MS_PER_MIN,
-    Acknowledge,
-    Kind,
-    LinkLost,
-    Plan,
-    ProbePlan,
-    Reading,
-    Reason,
-    Resumed,
-    Tick,
-)
+from chamberwatch.model import MS_PER_H, MS_PER_MIN, Kind, Plan, ProbePlan, Reading, Reason
 
 
 @pytest.fixture
