@@ -75,11 +75,15 @@ class Engine:
             Tend: self._tend,
             LinkLost: self._link_lost,
             LinkBack: self._link_back,
+            Resumed: self._resumed,
             Stepped: self._stepped,
+            Hangs: self._hangs,
             DiskFree: lambda item: self._house(Kind.DISK_LOW, house.DISK, item),
             ChannelState: lambda item: self._house(Kind.CHANNEL_FAILING, item.channel, item),
         }
-        """What is not a reading, and not a start; a tick only lets deadlines fall due."""
+        """What is not a reading; a tick only lets deadlines fall due."""
+        self._timeless = frozenset({Resumed, Stepped, Hangs})
+        """Let no deadline fall due: our own absence, a clock set anew, a fact whenever it was entered."""
 
     # -- the fold ------------------------------------------------------------------------------------------
 
@@ -87,9 +91,8 @@ class Engine:
         """Take one input; return what it made happen, in order."""
         if type(item) is Reading:
             events = self._reading(item)
-        elif isinstance(item, Resumed | Hangs):
-            # Our own absence lets no deadline fall due; nor does a fact, whenever it was entered.
-            events = self._resumed(item) if isinstance(item, Resumed) else self._hangs(item)
+        elif type(item) in self._timeless:
+            events = self._other(item)
         else:
             events = self._until(item.arrived_ms if isinstance(item, Refusal) else item.at_ms)
             events += self._other(item)

@@ -28,6 +28,8 @@ WAITING_KINDS = {
     Kind.HUMIDITY_LOW: ("humidity", 1),
 }
 """Kind → the quantity's track and which of its sums."""
+HANDED_OVER = (Kind.TEMPERATURE_DRIFT, Kind.HUMIDITY_DRIFT)
+"""All probes of a chamber close their blocks in the same minute: one's drift may end as another's begins."""
 
 
 class Chamber:
@@ -39,6 +41,7 @@ class Chamber:
         self._compared = {lane.plan.name: [disagree.State(), disagree.State()] for lane in lanes}
         self._hour = {lane.plan.name: 0 for lane in lanes}
         self._held: dict[tuple[str, Kind], tuple[Edge, int]] = {}
+        self._ending: list[Edge] = []
 
     # -- held back -------------------------------------------------------------------------------------------
 
@@ -47,11 +50,18 @@ class Chamber:
         edge = edge._replace(probe=lane.plan.name)
         key = (edge.probe, edge.kind)
         if not edge.active:
-            return self._held.pop(key, None) is not None
+            return self._held.pop(key, None) is not None or self._keep(edge)
         if edge.kind not in WAITING_KINDS or self._seen_ms(lane, edge.kind, edge.at_ms) is not None:
             return False
         self._held[key] = (edge, edge.at_ms + HELD_MS)
         return True
+
+    def _keep(self, edge: Edge) -> bool:
+        """Keep a drift's end for this minute: the other probe's may begin in it, whoever is heard first."""
+        kept = edge.kind in HANDED_OVER and len(self._lanes) > 1
+        if kept:
+            self._ending.append(edge)
+        return kept
 
     def _seen_ms(self, lane: Lane, kind: Kind, at_ms: int) -> int | None:
         """Return since when another healthy probe is outside that limit too; `at_ms` if there is no other."""
@@ -75,7 +85,8 @@ class Chamber:
 
         Told as of when its condition was met (the second witness, the wait's end), whoever was heard first.
         """
-        edges = []
+        edges = [e for e in self._ending if e.at_ms // MS_PER_MIN < at_ms // MS_PER_MIN]
+        self._ending = [e for e in self._ending if e not in edges]
         for key, (edge, until_ms) in list(self._held.items()):
             lane = next(o for o in self._lanes if o.plan.name == edge.probe)
             if self._lies(lane):
@@ -156,6 +167,7 @@ class Chamber:
             "compared": {name: frozen_state.dump(tuple(pair)) for name, pair in self._compared.items()},
             "hour": self._hour,
             "held": [[frozen_state.dump(edge), until_ms] for edge, until_ms in self._held.values()],
+            "ending": [frozen_state.dump(edge) for edge in self._ending],
         }
 
     def from_json(self, body: dict[str, Any]) -> None:
@@ -168,6 +180,7 @@ class Chamber:
             edge = Edge(Kind(parts[0]), *parts[1:])
             if edge.probe in self._compared:
                 self._held[edge.probe, edge.kind] = (edge, until_ms)
+        self._ending = [Edge(Kind(parts[0]), *parts[1:]) for parts in body["ending"]]
 
 
 def _speaks(lane: Lane, at_ms: int) -> bool:

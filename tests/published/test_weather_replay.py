@@ -21,7 +21,7 @@ timezone = "UTC"
 path = "house.db"
 [[chamber]]
 name = "shed"
-kind = "room"
+kind = "cure-chamber"
 [[probe]]
 name = "outdoor"
 chamber = "shed"

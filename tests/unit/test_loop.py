@@ -315,7 +315,9 @@ def test_a_step_of_the_clock_is_neither_silence_nor_a_lost_broker(tmp_path, monk
     watch.house.clock.ms += 86_400_000
     watch.house.clock.stepped_ms = 86_400_000
     watch.run(80)
-    assert watch.house.events() == []
+    assert [(e["kind"], e["state"], e["value"]) for e in watch.house.events()] == [
+        ("clock-step", "noted", 86_400.0)
+    ]
     watch.house.close()
 
 

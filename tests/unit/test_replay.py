@@ -74,8 +74,8 @@ def story():
         temp_c = 19.0 if 60 <= minute < 120 else 12.5
         at_ms = T0 + 10_000 * i
         if not 200 <= minute < 230:
-            lines.append(line(temp_c, at_ms=at_ms, name="rear"))
-        lines.append(line(temp_c - 0.3, at_ms=at_ms, name="front"))
+            lines.append(line(temp_c, 75 + i % 3 / 10, at_ms=at_ms, name="rear"))
+        lines.append(line(temp_c - 0.3, 74 + i % 3 / 10, at_ms=at_ms, name="front"))
         if 300 <= minute < 302:
             lines += [b'[{"bn":"front/","n":"temperature","u":"Cel","v":999}]'] * 3
     return lines
