@@ -135,6 +135,21 @@ def test_the_other_probe_is_not_taken_for_a_liar():
     assert told.of(Kind.HUMIDITY_LOW)[0][0] <= 900 + 40
 
 
+@pytest.mark.parametrize("names", [("rear", "front"), ("front", "rear")])
+def test_a_drift_that_one_hands_over_to_the_other_is_one_alarm(names):
+    """The rear's line turns as the front's begins, in the same half hour: joined and left, never ended between."""
+    air = {
+        "rear": lambda m: (12.5, 75.0 - 2.4 * max(0, m - 240) / 60 if m < 330 else 76.0),
+        "front": lambda m: (12.5, 75.0 - 2.4 * min(max(0, m - 270), 150) / 60),
+    }
+    told = Told(410, **{name: air[name] for name in names})
+    drifts = [e for e in told.events if e.kind is Kind.HUMIDITY_DRIFT]
+
+    assert [e.state for e in drifts].count(EventState.ACTIVE) == 1
+    assert EventState.RETURNED not in [e.state for e in drifts]
+    assert drifts[-1].probes == ("front",)
+
+
 # -- stuck -------------------------------------------------------------------------------------------------
 
 
