@@ -54,11 +54,17 @@ def test_whole_numbers_come_back_as_fractions_where_they_are():
     assert (type(state.value), type(state.at_ms), type(state.pending[1])) == (float, int, float)
 
 
-@pytest.mark.parametrize("body", [[1, 2], [1, 2, 3, 4, 5, 6], None, 7, [1, 2.0, 3, [4], True]])
-def test_another_shape_raises(body):
+@pytest.mark.parametrize("body", [[1, 2], [1] * (len(cooling.State._fields) + 1), None, 7])
+def test_another_number_of_fields_raises(body):
     """An older version's state is refused, never half read."""
     with pytest.raises((ValueError, TypeError)):
-        frozen_state.load(cooling.State if body != [1, 2.0, 3, [4], True] else blocks.State, body)
+        frozen_state.load(cooling.State, body)
+
+
+def test_another_shape_inside_raises():
+    """A list of numbers where pairs should be."""
+    with pytest.raises((ValueError, TypeError)):
+        frozen_state.load(blocks.State, [1, 2.0, 3, [4]])
 
 
 class Pair(NamedTuple):
