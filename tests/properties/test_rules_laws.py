@@ -14,7 +14,7 @@ from chamberwatch.engine import Engine
 from chamberwatch.inputs import Acknowledge, Hangs, Tend, Tick
 from chamberwatch.model import MS_PER_DAY, MS_PER_H, MS_PER_MIN, EventState, HangingTime, Kind, Reading
 
-FEW = settings(max_examples=25, deadline=None)
+FEW = settings(max_examples=18, deadline=None)
 OTHERS = st.lists(
     st.tuples(st.sampled_from(["tick", "tend", "hang", "acknowledge"]), st.integers(0, 900)), max_size=5
 )
