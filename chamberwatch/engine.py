@@ -46,11 +46,13 @@ from chamberwatch.rules.edge import Edge
 from chamberwatch.rules.lane import Lane
 from chamberwatch.rules.pair import Chamber
 
-VERSION = 2
+VERSION = 3
 """Of the snapshot's form. An unknown one is not read: the engine then starts afresh."""
 LATE_MS = 10 * MS_PER_MIN
 """A reading that arrives so much after its own time makes what it causes 'told late'."""
 NEVER_MS = 1 << 62
+SHAKEN = (Kind.COOLING_LOST, Kind.DOOR_OPEN, Kind.TEMPERATURE_HIGH, Kind.TEMPERATURE_DRIFT)
+"""While one of these stands the air is not the same all over the chamber."""
 URGENT_SIGN = {Kind.TEMPERATURE_HIGH: 1, Kind.TEMPERATURE_LOW: -1}
 
 
@@ -134,7 +136,8 @@ class Engine:
         if self._stays:
             self._follow_plan(lane)
         room = self._rooms[lane.chamber]
-        return [*room.compare(lane, frozen=frozen), *room.stuck(lane), *room.release(at_ms)]
+        shaken = frozen and any(self._board.standing(lane.chamber, kind) for kind in SHAKEN)
+        return [*room.compare(lane, frozen=frozen, shaken=shaken), *room.stuck(lane), *room.release(at_ms)]
 
     def _follow_plan(self, lane: Lane) -> None:
         """Judge the humidity by the plan for this probe's minute: a restart finds the same."""
@@ -191,7 +194,13 @@ class Engine:
         lane = self._lanes.get(refusal.probe or "")
         if lane is None:
             return []
-        return [e for edge in lane.count(refusal.arrived_ms, bad=True) for e in self._tell(lane, edge)]
+        events = [e for edge in lane.count(refusal.arrived_ms, bad=True) for e in self._tell(lane, edge)]
+        lane.heard_ms = refusal.arrived_ms
+        silent = self._board.standing(lane.chamber, Kind.PROBE_SILENT)
+        if silent is not None and lane.plan.name in silent.probes:
+            # It speaks again, if only nonsense: that is another alarm's business.
+            events += self._over(silent, lane.plan.name, refusal.arrived_ms)
+        return events
 
     # -- deadlines -----------------------------------------------------------------------------------------
 
@@ -200,7 +209,7 @@ class Engine:
         self._now_ms = at_ms
         for lane in self._lanes.values():
             if lane.heard_ms is None:
-                lane.heard_ms = at_ms
+                lane.heard_ms = lane.good_ms = at_ms
         self._due_ms = 0
 
     def next_deadline_ms(self) -> int:
@@ -235,7 +244,7 @@ class Engine:
                 minutes = (item.at_ms - item.alive_ms) / MS_PER_MIN
                 events.append(fact(Kind.MONITOR_GAP, name, probes, item.at_ms, item.alive_ms, minutes))
         for lane in self._lanes.values():
-            lane.heard_ms = item.at_ms
+            lane.heard_ms = lane.good_ms = item.at_ms
         if any(lane.plan.over_broker for lane in self._lanes.values()):
             self._link = self._link.lost(item.at_ms)
         self._due_ms = 0
@@ -294,7 +303,7 @@ class Engine:
                 events.append(fact(Kind.BROKER_LOST, chamber, probes, item.at_ms, since_ms, None))
         for lane in self._lanes.values():
             if lane.plan.over_broker:
-                lane.heard_ms = item.at_ms
+                lane.heard_ms = lane.good_ms = item.at_ms
         self._link = deadlines.Link(lost_ms=None, met=True)
         self._due_ms = 0
         return events

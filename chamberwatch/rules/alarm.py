@@ -189,14 +189,16 @@ class Board:
         standing = [
             (a.at_ms, a.because or a.event_id)
             for a in self._alarms.values()
-            if a.chamber == chamber and a.returned_ms is None and causes.belong_together(a.kind, edge.kind)
+            if a.chamber == chamber
+            and a.returned_ms is None
+            and causes.belong_together(a.kind, edge.kind, edge.at_ms - a.at_ms)
         ]
         if standing:
             return min(standing)[1]
         ended = [
             (at_ms, ident)
             for where, kind, ident, at_ms in self._ended
-            if where == chamber and kind is not edge.kind and causes.belong_together(kind, edge.kind)
+            if where == chamber and kind is not edge.kind and causes.belong_together(kind, edge.kind, 0)
         ]
         return max(ended)[1] if ended else None
 

@@ -11,8 +11,9 @@ GAP_FLOOR_MS = silence.FLOOR_MS
 BROKER_PATIENCE_MS = 60 * MS_PER_S
 RE_ALARM_MS = MS_PER_DAY
 """An alarm that still stands is told again once a day; ISA-18.2 calls one older than 24 h stale."""
-JUMP_C = 10.0
-JUMP_PCT = 30.0
+JUMP_C = (12.0, 30_000.0)
+JUMP_PCT = (40.0, 12_000.0)
+"""(reach [°C, %RH], lag [ms]): a door thrown open, felt through the fastest element in still air."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,8 +68,9 @@ CATALOGUE: dict[Kind, Entry] = {
         ),
         Entry(
             Kind.PROBE_IMPLAUSIBLE,
-            f"{implausible.RAISE_AT} more bad pieces of input than good ones (refused, or a lone jump of "
-            f"over {JUMP_C:g} °C or {JUMP_PCT:g} %RH between two readings)",
+            f"{implausible.RAISE_AT // implausible.WEIGHT} bad pieces of input in a row, or more than a quarter "
+            "of all for long (refused, or a lone jump that no probe can follow: "
+            f"{JUMP_C[0]:g} °C or {JUMP_PCT[0]:g} %RH at most, less where it speaks often)",
             "as many good ones have come",
             "pieces",
             Priority.MEDIUM,

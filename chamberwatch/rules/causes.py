@@ -10,6 +10,8 @@ from __future__ import annotations
 from chamberwatch.model import MS_PER_H, Kind
 
 AFTER_MS = MS_PER_H
+BACKWARD_MS = 6 * MS_PER_H
+"""So long after an effect was told its cause is still taken to be the same fault's; later it is a new one."""
 
 _WARM = {Kind.TEMPERATURE_HIGH, Kind.TEMPERATURE_LOW, Kind.TEMPERATURE_DRIFT}
 _DAMP = {Kind.HUMIDITY_HIGH, Kind.HUMIDITY_LOW, Kind.HUMIDITY_DRIFT, Kind.HUMIDITY_SWING}
@@ -33,6 +35,8 @@ BRINGS: dict[Kind, frozenset[Kind]] = {
 }
 
 
-def belong_together(earlier: Kind, later: Kind) -> bool:
-    """Return whether `later` may be told as an update of `earlier`."""
-    return later in BRINGS.get(earlier, frozenset()) or earlier in BRINGS.get(later, frozenset())
+def belong_together(earlier: Kind, later: Kind, apart_ms: int) -> bool:
+    """Return whether `later` may be told as an update of `earlier`, which began `apart_ms` before."""
+    if later in BRINGS.get(earlier, frozenset()):
+        return True
+    return apart_ms <= BACKWARD_MS and earlier in BRINGS.get(later, frozenset())

@@ -1,9 +1,8 @@
 """`cooling-lost`: the compressor's next run is overdue and the air climbs beyond where it always turned.
 
-Raised when, since the last bottom, more time has passed than the longest usual pause plus one whole cycle
-plus 5 min, the air is warmer than the usual top by `ABOVE_C`, and still within `NEAR_C` of its warmest
+Raised when, since the last bottom, two whole cycles and 12 min have passed, the air is warmer than the usual top by `ABOVE_C`, and still within `NEAR_C` of its warmest
 since then. So at the latest two cycles and 15 min after the failure, and usually before the band is left. A
-defrost of up to a cycle does not raise it. Returned when the air has come back by the usual saw-tooth (0.5
+defrost of up to a cycle and a half does not raise it. Returned when the air has come back by the usual saw-tooth (0.5
 °C at least) from its warmest.
 
 Without a learnt cycle: never raised (the band alarm stands in). Missing input: no step; time unseen, over
@@ -18,7 +17,7 @@ from chamberwatch.model import MS_PER_MIN
 from chamberwatch.rules.cycle import GAP_MS, Learnt
 from chamberwatch.rules.minute import Minute
 
-SLACK_MS = 5 * MS_PER_MIN
+SLACK_MS = 12 * MS_PER_MIN
 ABOVE_C = 0.4
 NEAR_C = 0.15
 BACK_C = 0.5
@@ -52,7 +51,7 @@ def step(state: State, minute: Minute, norm: Learnt | None) -> tuple[State, bool
     top_c = max(state.top_c, temp_c)
     if norm is None:
         return state._replace(top_c=top_c, last_ms=minute.at_ms), None
-    overdue_ms = norm.warming_ms + norm.period_ms + SLACK_MS
+    overdue_ms = 2 * norm.period_ms + SLACK_MS
     climbs = temp_c >= norm.top_c + ABOVE_C and temp_c >= top_c - NEAR_C
     rises = climbs and minute.at_ms - state.bottom_ms >= overdue_ms
     since_ms = state.bottom_ms + norm.warming_ms

@@ -84,8 +84,8 @@ def _blindness(lanes: dict[str, Lane], board: Board) -> Iterator[Due]:
     for chamber in {lane.chamber for lane in lanes.values()}:
         alarm = next((a for k in BLIND_KINDS if (a := board.standing(chamber, k)) is not None), None)
         if alarm is not None and alarm.priority is not Priority.HIGH:
-            last_ms = max(lane.heard_ms or 0 for lane in lanes.values() if lane.chamber == chamber)
-            yield Due(last_ms + BLIND_MS, alarm.kind, chamber, "", "blind")
+            last_ms = max(lane.good_ms or 0 for lane in lanes.values() if lane.chamber == chamber)
+            yield Due(max(last_ms + BLIND_MS, alarm.at_ms), alarm.kind, chamber, "", "blind")
 
 
 def fire(due: Due, lanes: dict[str, Lane], board: Board, link: Link) -> list[Event]:

@@ -22,6 +22,8 @@ JUMP_PCT = 3.0
 TIMES_USUAL = 3.0
 WAIT_MS = 15 * MS_PER_MIN
 BACK_PART = 0.5
+NEAR_PART = 0.25
+"""Of the rise: room air still comes in while the air is so near its warmest; after a visit it is on its way back."""
 GAP_MS = 5 * MS_PER_MIN
 USUAL_C_PER_H = 2.0
 """Taken for a chamber whose own warming is not learnt yet."""
@@ -76,6 +78,7 @@ def _wait(state: State, at_ms: int, temp_c: float, tended: tuple[int, int]) -> t
     due_ms = state.due_ms
     if tended[0] <= at_ms < tended[1]:
         due_ms = max(due_ms, tended[1] + WAIT_MS)
-    rises = not state.active and at_ms >= due_ms
+    stays = temp_c - state.foot_c >= JUMP_C and temp_c >= far_c - NEAR_PART * (far_c - state.foot_c)
+    rises = not state.active and at_ms >= due_ms and stays
     state = state._replace(far_c=far_c, due_ms=due_ms, active=state.active or rises)
     return state, True if rises else None

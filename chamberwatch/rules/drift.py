@@ -26,6 +26,10 @@ P = {8: 0.01, 6: 0.02, 4: 0.1}
 """Two-sided; 4 points in strict order give 0.09, the least they can."""
 NEW_PART = 0.5
 """Of the least change: so far beyond the day's range the mean must be; noise on its breath is not new."""
+KNOWN = 12
+"""Blocks a chamber must have been known for: before, its settling in would look like a drift."""
+STEEP = 2.5
+"""The shortest window is believed only for a change so many times the least that counts."""
 KEPT = 48
 
 
@@ -90,6 +94,8 @@ def _judge(state: State, band: Band, least: float) -> tuple[State, Found | None]
 def _drift(state: State, band: Band, least: float, *, told: int) -> tuple[int, int, int]:
     """Return the side (0: none), when the limit is met, and since when it goes that way."""
     newest_ms, newest = state.blocks[-1]
+    if len(state.blocks) < KNOWN and not told:
+        return 0, 0, newest_ms
     horizon_ms = HORIZON_MS * (2 if told else 1)
     for length in WINDOWS:
         recent = state.blocks[-length:]
@@ -98,10 +104,13 @@ def _drift(state: State, band: Band, least: float, *, told: int) -> tuple[int, i
         line = trend.trend([(t - newest_ms) / MS_PER_H for t, _ in recent], [v for _, v in recent])
         side = 1 if line.slope > 0 else -1
         limit = band.high if side > 0 else band.low
-        small = line.p > P[length] or abs(recent[-1][1] - recent[0][1]) < least
+        enough = least * (STEEP if length == WINDOWS[-1] else 1.0)
+        small = line.p > P[length] or abs(recent[-1][1] - recent[0][1]) < enough
         if line.slope == 0.0 or (small and side != told):
             continue
         ahead = side * (limit - newest)
+        if ahead <= 0 and not told:
+            continue  # past the limit already: the band alarm's business
         meets_ms = newest_ms + round(max(0.0, ahead) / abs(line.slope) * MS_PER_H)
         beyond = 0.0 if side == told else least * NEW_PART
         if meets_ms - newest_ms <= horizon_ms and _new(state, length, side, beyond):

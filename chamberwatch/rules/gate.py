@@ -1,18 +1,22 @@
-"""A jump no air can make waits for the next reading to confirm it.
+"""A jump no air can make waits until the readings after it confirm it.
 
-Between two readings of one probe the air of a chamber cannot move by `jump`; a reading that did is either a
-glitch (the next one is back where the last was: dropped, and counted as bad input) or real (the next one
-agrees: both are handed on, in order). Costs one interval of delay, and only for such jumps.
+Within `every_ms` a probe's own lag lets it follow at most so far: a jump is what exceeds `reach` times
+(1 - exp(-interval / lag)). It is either a glitch (the next reading is back where the last was: what waited is
+dropped, and counted as bad input) or real (`need` readings in a row agree with one another: all are handed on,
+in order). Costs `need` - 1 intervals of delay, and only for such jumps.
 
-Missing input: a pending jump stays pending; after a gap longer than `hold_ms` nothing is left to compare
-with, so the new reading passes and the pending one is dropped. Our own choice, no source; cf. the Hampel
-identifier (median of three).
+Missing input: what waits goes on waiting; after a gap longer than `hold_ms` nothing is left to compare with, so
+the new reading passes and what waited is dropped. Source: the lags of common elements (from memory); the count
+our own choice, cf. the Hampel identifier (median of three).
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import NamedTuple
+
+Sample = tuple[int, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,32 +25,45 @@ class Params:
 
     jump: float
     hold_ms: int
+    need: int = 2
+    """How many readings in a row must agree before a jump is believed."""
 
     def __post_init__(self) -> None:
-        if not (self.jump > 0 and self.hold_ms > 0):
-            raise ValueError("jump and hold must be above 0")
+        if not (self.jump > 0 and self.hold_ms > 0 and self.need >= 2):  # noqa: PLR2004  one cannot agree
+            raise ValueError("jump and hold must be above 0, need at least 2")
+
+
+def reachable(reach: float, lag_ms: float, every_ms: float) -> float:
+    """Return how far a probe of that lag can follow a step of `reach` within one interval [reach's unit]."""
+    return reach * (1.0 - math.exp(-every_ms / lag_ms))
 
 
 class State(NamedTuple):
-    """The last value handed on, and a jump that waits for confirmation."""
+    """The last value handed on, and readings that wait for confirmation, oldest first."""
 
     value: float | None = None
     at_ms: int = 0
-    pending: tuple[int, float] | None = None
+    pending: tuple[Sample, ...] = ()
 
 
 class Passed(NamedTuple):
     """What goes on to the rules, oldest first, and whether a glitch was dropped."""
 
-    samples: tuple[tuple[int, float], ...]
+    samples: tuple[Sample, ...]
     glitch: bool = False
 
 
-def step(params: Params, state: State, at_ms: int, value: float) -> tuple[State, Passed]:
-    """Pass, hold back or drop one reading; `at_ms` must be later than any before it."""
+def step(params: Params, state: State, at_ms: int, value: float, more: int = 0) -> tuple[State, Passed]:
+    """Pass, hold back or drop one reading; `at_ms` must be later than any before it.
+
+    `more`: how many readings beyond `need` a suspect probe must agree with itself.
+    """
     last, pending = state.value, state.pending
-    if last is None or at_ms - state.at_ms > params.hold_ms or abs(value - last) <= params.jump:
-        return State(value, at_ms), Passed(((at_ms, value),), glitch=pending is not None)
-    if pending is not None and abs(value - pending[1]) <= params.jump:
-        return State(value, at_ms), Passed((pending, (at_ms, value)))
-    return State(last, state.at_ms, (at_ms, value)), Passed((), glitch=pending is not None)
+    newest_ms = pending[-1][0] if pending else state.at_ms
+    if last is None or at_ms - newest_ms > params.hold_ms or abs(value - last) <= params.jump:
+        return State(value, at_ms), Passed(((at_ms, value),), glitch=bool(pending))
+    agrees = bool(pending) and abs(value - pending[-1][1]) <= params.jump
+    waiting = (*pending, (at_ms, value)) if agrees else ((at_ms, value),)
+    if len(waiting) >= params.need + more:
+        return State(value, at_ms), Passed(waiting)
+    return State(last, state.at_ms, waiting), Passed((), glitch=bool(pending) and not agrees)

@@ -1,7 +1,8 @@
-"""Bad input that persists: a leaky count, +1 for each refused or glitching piece, -1 for each good reading.
+"""Bad input that persists: a leaky count, + `WEIGHT` for each refused or glitching piece, -1 for a good reading.
 
-Raised at `RAISE_AT`, returned at 0, capped so that it returns in bounded time: a probe is implausible once
-it has sent six more bad pieces than good ones. One-off noise never gets there. Our own choice, no source.
+Raised at `RAISE_AT`, returned at 0, capped so that it returns in bounded time: ten bad pieces in a row raise it,
+and so does, sooner or later, any share of bad ones above a quarter. A tenth never gets there in a year: by the
+random walk's exponential bound the chance of one such excursion is about 2e-7. Our own choice, no source.
 Missing input: no step, no change.
 """
 
@@ -9,12 +10,13 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-RAISE_AT = 6
-CAP = 12
+WEIGHT = 3
+RAISE_AT = 10 * WEIGHT
+CAP = 2 * RAISE_AT
 
 
 class State(NamedTuple):
-    """Bad pieces minus good ones (0..CAP), since when, and whether the alarm stands."""
+    """`WEIGHT` for a bad piece, -1 for a good one (0..CAP), since when, and whether the alarm stands."""
 
     excess: int = 0
     since_ms: int = 0
@@ -33,7 +35,7 @@ def step(state: State, at_ms: int, *, bad: bool) -> tuple[State, bool | None]:
         if excess == 0:
             return RESTING, False if state.active else None
         return State(excess, state.since_ms, state.active), None
-    excess = min(state.excess + 1, CAP)
+    excess = min(state.excess + WEIGHT, CAP)
     since_ms = state.since_ms if state.excess else at_ms
     rises = excess >= RAISE_AT and not state.active
     return State(excess, since_ms, state.active or rises), True if rises else None

@@ -39,6 +39,7 @@ class Lane:
     __slots__ = (
         "bad",
         "chamber",
+        "good_ms",
         "heard_ms",
         "hold_ms",
         "humidity",
@@ -64,7 +65,9 @@ class Lane:
         self.slow = Slow(plan.name, round(plan.every_s * MS_PER_S), cools=not self.judged_by_day)
         self.tended = NO_WINDOW
         self.heard_ms: int | None = None
-        """Arrival of the last good new reading (or the moment from which silence counts)."""
+        """Arrival of the last input, good or bad (or the moment from which silence counts)."""
+        self.good_ms: int | None = None
+        """The same for the last good new reading: a chamber is blind without one."""
 
     def take(self, reading: Reading, *, frozen: bool) -> list[Edge]:
         """Judge a reading; a late one (behind this probe's newest) gives nothing and is not heard.
@@ -73,16 +76,20 @@ class Lane:
         """
         at_ms, temp_c, rh_pct = reading.at_ms, reading.temp_c, reading.rh_pct
         if temp_c is not None and rh_pct is not None and self._plain(at_ms, temp_c, rh_pct):
-            self.heard_ms = reading.arrived_ms
+            self.heard_ms = self.good_ms = reading.arrived_ms
             closed = self.minute.add(at_ms, temp_c, rh_pct)
             return self._slow(closed, frozen=frozen) if closed is not None else []
-        temps = self.temperature.pass_gate(at_ms, temp_c) if temp_c is not None else None
-        rhs = self.humidity.pass_gate(at_ms, rh_pct) if rh_pct is not None else None
+        more = min(self.bad.excess, implausible.RAISE_AT) // implausible.WEIGHT
+        temps = self.temperature.pass_gate(at_ms, temp_c, more) if temp_c is not None else None
+        rhs = self.humidity.pass_gate(at_ms, rh_pct, more) if rh_pct is not None else None
         if temps is None and rhs is None:
             return []
         edges = self._judge(temps, rhs, frozen=frozen)
-        self.heard_ms = reading.arrived_ms
-        glitch = (temps is not None and temps.glitch) or (rhs is not None and rhs.glitch)
+        self.heard_ms = self.good_ms = reading.arrived_ms
+        parts = [passed for passed in (temps, rhs) if passed is not None]
+        glitch = any(passed.glitch for passed in parts)
+        if not glitch and not any(passed.samples for passed in parts):
+            return edges  # held back: neither good nor bad until the next one decides
         return edges + self.count(at_ms, bad=glitch)
 
     def _plain(self, at_ms: int, temp_c: float, rh_pct: float) -> bool:
@@ -157,7 +164,8 @@ class Lane:
         if rises is None:
             return []
         since_ms = self.bad.since_ms if rises else before.since_ms
-        excess, least = float(self.bad.excess), float(implausible.RAISE_AT)
+        weight = implausible.WEIGHT
+        excess, least = self.bad.excess / weight, implausible.RAISE_AT / weight
         return [Edge(Kind.PROBE_IMPLAUSIBLE, self.plan.name, rises, at_ms, since_ms, excess, least)]
 
     def to_json(self) -> dict[str, Any]:
@@ -170,6 +178,7 @@ class Lane:
             "slow": self.slow.to_json(),
             "tended": list(self.tended),
             "heard_ms": self.heard_ms,
+            "good_ms": self.good_ms,
         }
 
     def from_json(self, body: dict[str, Any]) -> None:
@@ -181,4 +190,4 @@ class Lane:
         self.minute.from_json(body["minute"])
         self.slow.from_json(body["slow"])
         self.tended = (body["tended"][0], body["tended"][1])
-        self.heard_ms = body["heard_ms"]
+        self.heard_ms, self.good_ms = body["heard_ms"], body["good_ms"]

@@ -28,6 +28,11 @@ WAITING_KINDS = {
     Kind.HUMIDITY_LOW: ("humidity", 1),
 }
 """Kind → the quantity's track and which of its sums."""
+SHARED_KINDS = frozenset(
+    {Kind.TEMPERATURE_DRIFT, Kind.HUMIDITY_DRIFT, Kind.HUMIDITY_SWING, Kind.CONDENSATION_RISK}
+)
+"""What the air does slowly, all its probes see: seen by one alone it is not told, the band alarm stands in."""
+NEVER_MS = 1 << 62
 HANDED_OVER = (Kind.TEMPERATURE_DRIFT, Kind.HUMIDITY_DRIFT)
 """All probes of a chamber close their blocks in the same minute: one's drift may end as another's begins."""
 
@@ -51,9 +56,12 @@ class Chamber:
         key = (edge.probe, edge.kind)
         if not edge.active:
             return self._held.pop(key, None) is not None or self._keep(edge)
-        if edge.kind not in WAITING_KINDS or self._seen_ms(lane, edge.kind, edge.at_ms) is not None:
+        shared = edge.kind in SHARED_KINDS
+        if not (shared or edge.kind in WAITING_KINDS):
             return False
-        self._held[key] = (edge, edge.at_ms + HELD_MS)
+        if self._seen_ms(lane, edge.kind, edge.at_ms) is not None:
+            return False
+        self._held[key] = (edge, NEVER_MS if shared else edge.at_ms + HELD_MS)
         return True
 
     def _keep(self, edge: Edge) -> bool:
@@ -65,10 +73,12 @@ class Chamber:
 
     def _seen_ms(self, lane: Lane, kind: Kind, at_ms: int) -> int | None:
         """Return since when another healthy probe is outside that limit too; `at_ms` if there is no other."""
-        name, side = WAITING_KINDS[kind]
         others = [o for o in self._lanes if o is not lane and self._healthy(o, at_ms)]
         if not others:
             return at_ms
+        if kind in SHARED_KINDS:
+            return at_ms if any(_shares(o, kind) for o in others) else None
+        name, side = WAITING_KINDS[kind]
         sums = [getattr(o, name).sums[side] for o in others]
         return min((s.since_ms for s in sums if s.level > 0.0), default=None)
 
@@ -115,8 +125,11 @@ class Chamber:
 
     # -- comparison ------------------------------------------------------------------------------------------
 
-    def compare(self, lane: Lane, *, frozen: bool) -> list[Edge]:
-        """Compare the hour this probe just closed with the others' same hour, once all have it."""
+    def compare(self, lane: Lane, *, frozen: bool, shaken: bool) -> list[Edge]:
+        """Compare the hour this probe just closed with the others' same hour, once all have it.
+
+        `shaken`: cooling or door is at fault, so the air is not the same all over the chamber.
+        """
         if len(lane.slow.hours) < 2 or len(self._lanes) < 2:  # noqa: PLR2004  the last hour is still open
             return []
         number = lane.slow.hours[-2].number
@@ -129,8 +142,12 @@ class Chamber:
             if hour is None or not others:
                 continue
             self._hour[own.plan.name] = number
-            edges += self._compare(own, hour, others, frozen=frozen)
+            if not shaken or self._names(own):
+                edges += self._compare(own, hour, others, frozen=frozen)
         return edges
+
+    def _names(self, lane: Lane) -> bool:
+        return any(state.named for state in self._compared[lane.plan.name])
 
     def _compare(self, lane: Lane, own: Hour, others: list[Hour], *, frozen: bool) -> list[Edge]:
         at_ms = (own.number + 1) * MS_PER_H
@@ -181,6 +198,20 @@ class Chamber:
             if edge.probe in self._compared:
                 self._held[edge.probe, edge.kind] = (edge, until_ms)
         self._ending = [Edge(Kind(parts[0]), *parts[1:]) for parts in body["ending"]]
+
+
+def _shares(lane: Lane, kind: Kind) -> bool:
+    """Whether this probe sees that slow condition of the air, too."""
+    slow = lane.slow
+    match kind:
+        case Kind.TEMPERATURE_DRIFT:
+            return slow.temperature_drift.told != 0
+        case Kind.HUMIDITY_DRIFT:
+            return slow.humidity_drift.told != 0
+        case Kind.HUMIDITY_SWING:
+            return slow.swing.fast.active or slow.swing.slow.active
+        case _:
+            return slow.condensation.wet_since_ms > 0
 
 
 def _speaks(lane: Lane, at_ms: int) -> bool:

@@ -13,8 +13,9 @@ from chamberwatch.rules import blocks, condensation, cooling, cycle, door, drift
 from chamberwatch.rules.edge import Edge
 from chamberwatch.rules.minute import Minute
 
-LEAST_C = 0.3
-LEAST_PCT = 1.5
+AFTER_TEND_MS = 15 * MS_PER_MIN
+LEAST_C = 0.5
+LEAST_PCT = 2.5
 HOURS = 4
 
 STATES: dict[str, Any] = {
@@ -100,7 +101,7 @@ class Slow:
         self, minute: Minute, bands: tuple[Band, Band], tended: tuple[int, int], *, frozen: bool
     ) -> list[Edge]:
         """Judge one minute; `bands`: temperature's and humidity's as planned now."""
-        edges = self._cooling(minute) + self._door(minute, tended) + self._drifts(minute, bands)
+        edges = self._cooling(minute) + self._door(minute, tended) + self._drifts(minute, bands, tended)
         edges += self._swing(minute) + self._condensation(minute)
         self._learn(minute, frozen=frozen)
         return edges
@@ -170,7 +171,9 @@ class Slow:
             )
         ]  # fmt: skip
 
-    def _drifts(self, minute: Minute, bands: tuple[Band, Band]) -> list[Edge]:
+    def _drifts(self, minute: Minute, bands: tuple[Band, Band], tended: tuple[int, int]) -> list[Edge]:
+        if tended[0] <= minute.at_ms < tended[1] + AFTER_TEND_MS:
+            return []  # the air at an open door says nothing of where the chamber is going
         period_ms = self.norm.period_ms if self.norm is not None else None
         edges = []
         if minute.temp_c is not None:

@@ -13,6 +13,10 @@ from chamberwatch.model import MS_PER_S, Band, Kind, ProbePlan
 from chamberwatch.rules import frozen_state, gate, limit, silence, stuck
 from chamberwatch.rules.edge import Edge
 
+STRETCH = 1.5
+"""Readings do not come to the millisecond: so many intervals a probe is given to move."""
+SLOW_MS = 60 * MS_PER_S
+"""A probe that speaks more seldom cannot be asked to agree with itself four times."""
 Window = tuple[int, int]
 """[from, until) of a door session, ms."""
 NO_WINDOW: Window = (0, 0)
@@ -23,13 +27,13 @@ class Track:
 
     __slots__ = (
         "_calm",
+        "_deep",
         "_gate",
         "_gate_params",
         "_high",
         "_kinds",
         "_low",
         "_probe",
-        "_reach",
         "band",
         "last_ms",
         "stuck",
@@ -37,10 +41,18 @@ class Track:
     )
 
     def __init__(
-        self, kinds: tuple[Kind, Kind], band: Band, probe: ProbePlan, jump: float, reach: tuple[float, float]
+        self,
+        kinds: tuple[Kind, Kind],
+        band: Band,
+        probe: ProbePlan,
+        jump: tuple[float, float],
+        deep: tuple[float, float],
     ) -> None:
-        self._kinds, self._probe, self._reach = kinds, probe, reach
-        self._gate_params = gate.Params(jump, silence.patience_ms(probe.every_s))
+        self._kinds, self._probe, self._deep = kinds, probe, deep
+        reach, lag_ms = jump
+        slow = probe.every_s * MS_PER_S > SLOW_MS
+        far = gate.reachable(reach, lag_ms, STRETCH * probe.every_s * MS_PER_S)
+        self._gate_params = gate.Params(far, silence.patience_ms(probe.every_s), need=2 if slow else 4)
         self.plan(band)
         self._gate = gate.State()
         self.stuck = stuck.State()
@@ -53,7 +65,7 @@ class Track:
         self.band = band
         every_ms = round(self._probe.every_s * MS_PER_S)
         hold_ms = silence.patience_ms(self._probe.every_s)
-        near, far = self._reach
+        near, far = self._deep
         self._high, self._low = (
             limit.Params(kind, sign, at, band.patience, every_ms, hold_ms, near=near, far=far)
             for kind, sign, at in zip(self._kinds, (1, -1), (band.high, band.low), strict=True)
@@ -65,7 +77,7 @@ class Track:
         return (
             self._calm
             and state.value is not None
-            and state.pending is None
+            and not state.pending
             and 0 < at_ms - state.at_ms <= params.hold_ms
             and -params.jump <= value - state.value <= params.jump
             and value != self.stuck.value
@@ -79,12 +91,12 @@ class Track:
         self.stuck = stuck.State(value, at_ms, at_ms)
         self.last_ms = at_ms
 
-    def pass_gate(self, at_ms: int, value: float) -> gate.Passed | None:
+    def pass_gate(self, at_ms: int, value: float, more: int) -> gate.Passed | None:
         """Let one reading through the gate; None if it is late (at or behind the newest seen)."""
         state = self._gate
-        if at_ms <= (state.pending[0] if state.pending is not None else state.at_ms):
+        if at_ms <= (state.pending[-1][0] if state.pending else state.at_ms):
             return None
-        self._gate, passed = gate.step(self._gate_params, state, at_ms, value)
+        self._gate, passed = gate.step(self._gate_params, state, at_ms, value, more)
         return passed
 
     def judge(self, at_ms: int, value: float, tended: Window, mean: float | None) -> list[Edge]:

@@ -30,9 +30,7 @@ class Server:
     def write(self, lines: list[str]) -> Fault | None:
         """Write the lines; None when the server said that it took them."""
         try:
-            self._api.write(
-                bucket=self._bucket, org=self._org, record=lines, write_precision=self._precision
-            )
+            self._api.write(bucket=self._bucket, org=self._org, record=lines, write_precision=self._precision)
         except self._answered as error:
             headers: Any = error.headers or {}
             message = str(error.message or "")[:200].replace(self._token or "\0", "…")

@@ -9,9 +9,7 @@ AIR_KINDS = TEMPERATURE_KINDS | {Kind.HUMIDITY_HIGH, Kind.HUMIDITY_LOW}
 """The air outside its plan."""
 DRIFT_KINDS = frozenset({Kind.TEMPERATURE_DRIFT, Kind.HUMIDITY_DRIFT})
 CLIMATE_KINDS = (
-    AIR_KINDS
-    | DRIFT_KINDS
-    | {Kind.HUMIDITY_SWING, Kind.CONDENSATION_RISK, Kind.COOLING_LOST, Kind.DOOR_OPEN}
+    AIR_KINDS | DRIFT_KINDS | {Kind.HUMIDITY_SWING, Kind.CONDENSATION_RISK, Kind.COOLING_LOST, Kind.DOOR_OPEN}
 )
 """Told of a chamber as a whole; the probes are who says so."""
 WARM_KINDS = frozenset({Kind.TEMPERATURE_HIGH, Kind.COOLING_LOST, Kind.DOOR_OPEN})

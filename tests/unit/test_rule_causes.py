@@ -25,9 +25,16 @@ def story(*edges, chamber="cellar"):
 
 
 @pytest.mark.parametrize("kind", list(Kind))
-def test_belonging_has_no_direction(kind):
+def test_belonging_has_no_direction_while_young(kind):
     """Whichever is told first leads; a kind never needs to be its own cause."""
-    assert all(causes.belong_together(kind, k) is causes.belong_together(k, kind) for k in Kind)
+    assert all(causes.belong_together(kind, k, 0) is causes.belong_together(k, kind, 0) for k in Kind)
+
+
+def test_an_old_effect_is_not_the_new_faults():
+    """Too dry for thirty hours, then a dead compressor: that is a fault of its own."""
+    later = causes.BACKWARD_MS + 1
+    assert not causes.belong_together(Kind.HUMIDITY_LOW, Kind.COOLING_LOST, later)
+    assert causes.belong_together(Kind.COOLING_LOST, Kind.HUMIDITY_LOW, later)
 
 
 @pytest.mark.parametrize(
