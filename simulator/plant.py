@@ -20,6 +20,8 @@ from simulator.air import (
 from simulator.cabinet import Cabinet
 from simulator.weather import RoomAir
 
+DRYER_RATED_PCT = 75.0
+
 
 @dataclass(slots=True)
 class Hands:
@@ -30,6 +32,28 @@ class Hands:
     powered: bool = True
     compressor_works: bool = True
     tank_runs_dry: bool = False
+    cooling_part: float = 1.0
+    """What is left of the compressor's power, 0..1."""
+    stuck_on: bool = False
+    """The compressor runs whatever the thermostat says."""
+    thermostat_c: float = 0.0
+    """How much warmer than planned the thermostat is set [K]."""
+    coil_part: float = 1.0
+    """What is left of the coil's exchange with the air, 0..1: ice, dust."""
+    fan_works: bool = True
+    defrosting: bool = False
+    heater_stuck: bool = False
+    mist_part: float = 1.0
+    mist_stuck: bool = False
+    hygrostat_pct: float = 0.0
+    """How much damper than planned the humidifier is set [%RH]."""
+    dryer_pct: float = 0.0
+    """How much damper than delivered the dryer is set [%RH]; below 0 it dries sooner."""
+    dryer_stuck: bool = False
+    leak_times: float = 1.0
+    """How many times its usual leak the chamber has: a worn seal."""
+    wet_kg_per_s: float = 0.0
+    """Water that evaporates from something wet: a new piece, a spill."""
 
 
 @dataclass(slots=True)
@@ -53,6 +77,12 @@ class Plant:
         self.tank_kg = cabinet.tank_kg
         self.cooling = False
         self.misting = False
+        self.drying = False
+        self.dryer_felt_pct = humidity_pct
+        self.dryer_since_s = cabinet.dryer.rest_s
+        self.heating = False
+        self.fan_runs = True
+        self.age_s = 0.0
         self.rested_s = cabinet.thermostat.rest_s
         self.pieces = 0
         self.meat_j_per_k = 0.0
@@ -107,81 +137,127 @@ class Plant:
             raise ValueError(f"a step of {dt_s:g} s is not within 0 to {longest_s:.1f} s")
         if hands.tank_runs_dry and self.tank_kg > 0.0:
             self.run_dry()
-        self._control(dt_s, hands)
-        air_w, liner_w, coil_w = self._sensible(dt_s, room, hands)
-        air_w, liner_w, coil_w = self._water(dt_s, room, hands, air_w, liner_w, coil_w)
+        humidity_pct = self.rh_pct
+        self._control(dt_s, hands, humidity_pct)
+        flows_w = self._sensible(dt_s, room, hands)
+        air_w, liner_w, coil_w = self._water(dt_s, room, hands, humidity_pct, flows_w)
         c = self.cabinet
         self.temp_c += air_w * dt_s / c.air_j_per_k
         self.liner_c += liner_w * dt_s / c.liner_j_per_k
         self.coil_c += coil_w * dt_s / c.coil_j_per_k
 
-    def _control(self, dt_s: float, hands: Hands) -> None:
-        thermostat, hygrostat = self.cabinet.thermostat, self.cabinet.hygrostat
+    def _control(self, dt_s: float, hands: Hands, humidity_pct: float) -> None:
+        self.age_s += dt_s
+        defrosts = self._defrosts(hands)
+        self._cool(dt_s, hands, defrosts=defrosts)
+        self._moisten(hands, humidity_pct)
+        self._dry(dt_s, hands, humidity_pct)
+        c = self.cabinet
+        timed = c.fan_every_s == 0.0 or self.age_s % c.fan_every_s < c.fan_on_s
+        self.fan_runs = (timed or self.cooling) and hands.powered and hands.fan_works
+
+    def _defrosts(self, hands: Hands) -> bool:
+        defrost = self.cabinet.defrost
+        due = defrost.every_s > 0.0 and self.age_s % defrost.every_s >= defrost.every_s - defrost.for_s
+        wanted = (due or hands.defrosting) and self.coil_c < defrost.until_c
+        self.heating = (wanted or hands.heater_stuck) and hands.powered
+        return due or hands.defrosting
+
+    def _cool(self, dt_s: float, hands: Hands, *, defrosts: bool) -> None:
+        thermostat = self.cabinet.thermostat
         self.bulb_c += (self.temp_c - self.bulb_c) * min(dt_s / thermostat.bulb_s, 1.0)
         self.rested_s = 0.0 if self.cooling else self.rested_s + dt_s
+        felt_c = self.bulb_c - hands.thermostat_c
         if self.cooling:
-            self.cooling = self.bulb_c > thermostat.off_c
+            self.cooling = felt_c > thermostat.off_c
         else:
-            self.cooling = self.bulb_c >= thermostat.on_c and self.rested_s >= thermostat.rest_s
-        self.cooling = self.cooling and hands.powered and hands.compressor_works
-        humidity = self.rh_pct
-        self.misting = humidity < hygrostat.off_pct if self.misting else humidity <= hygrostat.on_pct
-        self.misting = self.misting and hands.powered
+            self.cooling = felt_c >= thermostat.on_c and self.rested_s >= thermostat.rest_s
+        wanted = (self.cooling and not defrosts) or hands.stuck_on
+        self.cooling = wanted and hands.powered and hands.compressor_works
+
+    def _moisten(self, hands: Hands, humidity_pct: float) -> None:
+        hygrostat = self.cabinet.hygrostat
+        felt_pct = humidity_pct - hands.hygrostat_pct
+        self.misting = felt_pct < hygrostat.off_pct if self.misting else felt_pct <= hygrostat.on_pct
+        self.misting = (self.misting or hands.mist_stuck) and hands.powered
+
+    def _dry(self, dt_s: float, hands: Hands, humidity_pct: float) -> None:
+        dryer = self.cabinet.dryer
+        self.dryer_felt_pct += (humidity_pct - self.dryer_felt_pct) * min(dt_s / dryer.sensor_s, 1.0)
+        self.dryer_since_s += dt_s
+        felt_pct = self.dryer_felt_pct - hands.dryer_pct
+        wanted = felt_pct > dryer.off_pct if self.drying else felt_pct >= dryer.on_pct
+        wanted = (wanted or hands.dryer_stuck) and hands.powered
+        if wanted is not self.drying and (self.dryer_since_s >= dryer.rest_s or not hands.powered):
+            self.drying, self.dryer_since_s = wanted, 0.0
 
     def _sensible(self, dt_s: float, room: RoomAir, hands: Hands) -> tuple[float, float, float]:
         """Return the watts into air, liner and coil by conduction, exchange, fan and compressor."""
         c = self.cabinet
+        moved = 1.0 if self.fan_runs else c.still_part
         wall_w = c.room_to_liner_w_per_k * (room.temp_c - self.liner_c)
-        liner_air_w = c.liner_to_air_w_per_k * (self.liner_c - self.temp_c)
-        coil_air_w = c.coil_to_air_w_per_k * (self.coil_c - self.temp_c)
+        liner_air_w = moved * c.liner_to_air_w_per_k * (self.liner_c - self.temp_c)
+        coil_air_w = self._coil_w_per_k(hands) * (self.coil_c - self.temp_c)
         exchange_w = self._exchange_m3_per_s(hands) * AIR_J_PER_M3_K * (room.temp_c - self.temp_c)
-        fan_w = c.fan_w if hands.powered else 0.0
-        cooling_w = self._cooling_w(dt_s, coil_air_w)
+        fan_w = c.fan_w if self.fan_runs else 0.0
+        heater_w = c.defrost.heater_w if self.heating else 0.0
+        cooling_w = self._cooling_w(dt_s, coil_air_w, hands)
         air_w = liner_air_w + coil_air_w + exchange_w + fan_w
         if self.meat_j_per_k:
-            meat_air_w = c.meat_to_air_w_per_piece_k * self.pieces * (self.meat_c - self.temp_c)
+            meat_air_w = moved * c.meat_to_air_w_per_piece_k * self.pieces * (self.meat_c - self.temp_c)
             air_w += meat_air_w
             self.meat_c -= meat_air_w * dt_s / self.meat_j_per_k
-        self.ledger.heat_j += (wall_w + exchange_w + fan_w - cooling_w) * dt_s
-        return air_w, wall_w - liner_air_w, -coil_air_w - cooling_w
+        self.ledger.heat_j += (wall_w + exchange_w + fan_w + heater_w - cooling_w) * dt_s
+        return air_w, wall_w - liner_air_w, heater_w - coil_air_w - cooling_w
+
+    def _coil_w_per_k(self, hands: Hands) -> float:
+        moved = 1.0 if self.fan_runs else self.cabinet.still_part
+        return moved * hands.coil_part * self.cabinet.coil_to_air_w_per_k
 
     def _exchange_m3_per_s(self, hands: Hands) -> float:
-        return self.cabinet.leak_m3_per_s + hands.door * self.cabinet.door_m3_per_s
+        c = self.cabinet
+        return c.leak_m3_per_s * hands.leak_times + hands.door * c.door_m3_per_s
 
-    def _cooling_w(self, dt_s: float, coil_air_w: float) -> float:
+    def _cooling_w(self, dt_s: float, coil_air_w: float, hands: Hands) -> float:
         if not self.cooling:
             return 0.0
         c = self.cabinet
         keeps_w = (self.coil_c - c.coldest_coil_c) * c.coil_j_per_k / dt_s - coil_air_w
-        return max(0.0, min(c.cooling_w, keeps_w))
+        return max(0.0, min(c.cooling_w * hands.cooling_part, keeps_w))
 
     def _water(
-        self, dt_s: float, room: RoomAir, hands: Hands, air_w: float, liner_w: float, coil_w: float
+        self,
+        dt_s: float,
+        room: RoomAir,
+        hands: Hands,
+        humidity_pct: float,
+        flows_w: tuple[float, float, float],
     ) -> tuple[float, float, float]:
         """Move water between its stores; return the watts with the heat that it took or gave."""
         c = self.cabinet
         density = self.vapour_kg / c.volume_m3
-        to_coil = self._to_coil_kg(dt_s, density)
-        to_film = c.film_kg_per_s_pct * (self.rh_pct - self.film_kg / c.film_kg_per_pct) * dt_s
-        mist = min(c.mist_kg_per_s * dt_s, self.tank_kg) if self.misting else 0.0
-        shed = self.shed_kg_per_s * dt_s
+        to_coil = self._to_coil_kg(dt_s, density, self._coil_w_per_k(hands))
+        to_film = c.film_kg_per_s_pct * (humidity_pct - self.film_kg / c.film_kg_per_pct) * dt_s
+        mist = min(c.mist_kg_per_s * hands.mist_part * dt_s, self.tank_kg) if self.misting else 0.0
+        shed = (self.shed_kg_per_s + hands.wet_kg_per_s) * dt_s
+        dried = c.dryer.kg_per_s * humidity_pct / DRYER_RATED_PCT * dt_s if self.drying else 0.0
         room_density = vapour_density_kg_m3(room.vapour_pa, room.temp_c)
         exchanged = self._exchange_m3_per_s(hands) * (room_density - density) * dt_s
-        self.vapour_kg += mist + shed + exchanged - to_coil - to_film
+        self.vapour_kg += mist + shed + exchanged - to_coil - to_film - dried
         self.film_kg += to_film
         self.tank_kg -= mist
         self.coil_kg += to_coil
         dripped = max(0.0, self.coil_kg - c.coil_holds_kg)
         self.coil_kg -= dripped
-        self.ledger.water_kg += shed + exchanged - dripped
+        self.ledger.water_kg += shed + exchanged - dripped - dried
         self.ledger.heat_j += LATENT_J_PER_KG * exchanged
         watt = LATENT_J_PER_KG / dt_s
+        air_w, liner_w, coil_w = flows_w
         # The meat's water is taken from the air's heat: it hangs in it, and its own node is slow.
-        return air_w - watt * (mist + shed), liner_w + watt * to_film, coil_w + watt * to_coil
+        return air_w - watt * (mist + shed - dried), liner_w + watt * to_film, coil_w + watt * to_coil
 
-    def _to_coil_kg(self, dt_s: float, density_kg_m3: float) -> float:
+    def _to_coil_kg(self, dt_s: float, density_kg_m3: float, coil_w_per_k: float) -> float:
         """Return what condenses on the coil (below 0: dries off it); by Lewis heat and vapour cross alike."""
-        c = self.cabinet
         at_coil = vapour_density_kg_m3(sat_pressure_pa(self.coil_c), self.coil_c)
-        moved = c.coil_to_air_w_per_k / AIR_J_PER_M3_K * (density_kg_m3 - at_coil) * dt_s
+        moved = coil_w_per_k / AIR_J_PER_M3_K * (density_kg_m3 - at_coil) * dt_s
         return max(moved, -self.coil_kg)

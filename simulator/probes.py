@@ -37,6 +37,9 @@ class ProbeBuild:
     rh_noise_pct: float = 0.15
     step_c: float = 0.01
     step_pct: float = 0.01
+    near_room: float = 0.0
+    near_coil: float = 0.0
+    """Where it hangs: shares of the way from the chamber's air to the room's (by the door) and the coil's."""
 
     def __post_init__(self) -> None:
         if min(self.temp_lag_s, self.rh_lag_s, self.step_c, self.step_pct) <= 0:
@@ -64,6 +67,7 @@ class Probe:
         self._rng = random.Random(f"probe {build.name} {seed}")
         self._last: tuple[float, float] | None = None
         self._broken_line = False
+        self._frozen_pct: float | None = None
 
     def feel(self, dt_s: float, temp_c: float, vapour_pa: float) -> None:
         """Follow the air for `dt_s`: the element meets the vapour at its own temperature, not the air's."""
@@ -71,28 +75,37 @@ class Probe:
         felt_pct = rh_pct(vapour_pa, self.temp_c)
         self.humidity_pct += (felt_pct - self.humidity_pct) * min(dt_s / self.build.rh_lag_s, 1.0)
 
-    def measure(self, faults: Mapping[Trouble, Fault]) -> tuple[float, float]:
+    def measure(self, faults: Mapping[Trouble, Fault], at_ms: int = 0) -> tuple[float, float]:
         """Return °C and %RH as the probe reports them."""
         b = self.build
-        felt_c = self.temp_c + b.temp_offset_c + self._rng.gauss(0.0, b.temp_noise_c)
-        felt_pct = self.humidity_pct + b.rh_offset_pct + self._rng.gauss(0.0, b.rh_noise_pct)
+        noisy = faults[Trouble.NOISY].amount if Trouble.NOISY in faults else 0.0
+        felt_c = self.temp_c + b.temp_offset_c + self._rng.gauss(0.0, b.temp_noise_c + noisy)
+        felt_pct = self.humidity_pct + b.rh_offset_pct + self._rng.gauss(0.0, b.rh_noise_pct + 5.0 * noisy)
         if Trouble.FROZEN in faults and self._last is not None:
             return self._last
-        self._last = (
-            min(max(_stepped(felt_c, b.step_c), PROBE_TEMP_MIN_C), PROBE_TEMP_MAX_C),
-            min(max(_stepped(felt_pct, b.step_pct), PROBE_RH_MIN_PCT), PROBE_RH_MAX_PCT),
-        )
+        if Trouble.CREEPING in faults:
+            creeping = faults[Trouble.CREEPING]
+            felt_pct += creeping.amount * creeping.hours(at_ms)
+        if Trouble.PINNED_DAMP in faults:
+            felt_pct = PROBE_RH_MAX_PCT
+        temp_c = min(max(_stepped(felt_c, b.step_c), PROBE_TEMP_MIN_C), PROBE_TEMP_MAX_C)
+        humidity = min(max(_stepped(felt_pct, b.step_pct), PROBE_RH_MIN_PCT), PROBE_RH_MAX_PCT)
+        if Trouble.FROZEN_HUMIDITY in faults and self._last is not None:
+            humidity = self._last[1]
+        self._last = temp_c, humidity
         if Trouble.GLITCHES in faults and self._rng.random() < faults[Trouble.GLITCHES].how_far:
             return GLITCH_C, GLITCH_PCT
         return self._last
 
     def speak(self, at_ms: int, faults: Mapping[Trouble, Fault]) -> Line | None:
         """Return the line for this moment, or None when the probe is unplugged."""
-        temp_c, humidity = self.measure(faults)
+        temp_c, humidity = self.measure(faults, at_ms)
         if Trouble.UNPLUGGED in faults:
             self._broken_line = False
             return None
-        whole = encode([Reading(self.build.name, at_ms, temp_c, humidity, at_ms)]).rstrip(b"\n") + b"\n"
+        ahead_s = faults[Trouble.CLOCK_OFF].amount if Trouble.CLOCK_OFF in faults else 0.0
+        says_ms = at_ms + round(1000 * ahead_s)
+        whole = encode([Reading(self.build.name, says_ms, temp_c, humidity, at_ms)]).rstrip(b"\n") + b"\n"
         data, good = self._mangled(whole, faults)
         spoiled = self._broken_line  # a line whose end was lost swallows the line after it
         self._broken_line = not data.endswith(b"\n")

@@ -12,7 +12,7 @@ from dataclasses import dataclass, fields
 from pathlib import Path
 
 from chamberwatch.model import MS_PER_MIN, EventState, Kind, Priority
-from simulator.cabinet import CABINETS
+from simulator.cabinet import CABINETS, Cabinet
 from simulator.faults import Fault, Trouble
 from simulator.probes import ProbeBuild
 from simulator.table import Misunderstood, Table, one_of
@@ -78,7 +78,7 @@ class Weekend:
     name: str
     title: str
     chamber: str
-    cabinet: str
+    cabinet: Cabinet
     climate: Climate
     seed: int
     start_ms: int
@@ -135,7 +135,7 @@ def _weekend(name: str, t: Table) -> Weekend:
         name=name,
         title=t.take("title", str),
         chamber=t.take("chamber", str),
-        cabinet=one_of(t.take("plant", str, "fridge"), CABINETS, "plant"),
+        cabinet=CABINETS[one_of(t.take("plant", str, "fridge"), CABINETS, "plant")],
         climate=_climate(t.table("room")),
         seed=t.take("seed", int),
         start_ms=start_ms,
@@ -211,7 +211,8 @@ def _visit(t: Table) -> Fault:
 def _act(t: Table, end_ms: int) -> Act:
     what = Trouble(one_of(t.take("what", str), list(Trouble), "what"))
     probe = t.take("probe", str, "") or None
-    fault = Fault(what, t.when("from"), t.when("to"), probe, t.take("how_far", float, 1.0))
+    size = (t.take("how_far", float, 1.0), t.take("amount", float, 0.0), t.take("ramp_h", float, 0.0))
+    fault = Fault(what, t.when("from"), t.when("to"), probe, *size)
     why = t.take("why", str, str(what))
     must = tuple(_expected(row, fault.from_ms, end_ms) for row in t.tables("must"))
     may = tuple(_expected(row, fault.from_ms, end_ms) for row in t.tables("may"))
