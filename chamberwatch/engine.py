@@ -114,7 +114,7 @@ class Engine:
         events = self._until(arrived_ms) if arrived_ms > self._due_ms else []
         if self._now_ms == 0:
             self._begin(arrived_ms)
-        self._now_ms = max(self._now_ms, arrived_ms)
+        self._now_ms = self._board.now_ms = max(self._now_ms, arrived_ms)
         busy = self._board.busy(lane.chamber)
         minute = lane.minute.number
         edges = lane.take(reading, frozen=busy)
@@ -220,7 +220,7 @@ class Engine:
         """Let every deadline before `now_ms` fall due, in order of time."""
         if self._now_ms == 0:
             self._begin(now_ms)
-        self._now_ms = max(self._now_ms, now_ms)
+        self._now_ms = self._board.now_ms = max(self._now_ms, now_ms)
         events: list[Event] = []
         while self._due_ms < now_ms:
             due = deadlines.earliest(self._lanes, self._board, self._link)
@@ -234,7 +234,7 @@ class Engine:
 
     def _resumed(self, item: Resumed) -> list[Event]:
         """Begin watching anew: what fell into our own absence is a gap of the monitor, not of a probe."""
-        self._now_ms = max(self._now_ms, item.at_ms)
+        self._now_ms = self._board.now_ms = max(self._now_ms, item.at_ms)
         events: list[Event] = []
         for name in self._chambers:
             lanes = [lane for lane in self._lanes.values() if lane.chamber == name]

@@ -71,6 +71,8 @@ class Board:
         self._alarms: dict[tuple[str, Kind], Alarm] = {}
         self._told_ms: dict[tuple[str, Kind], int] = {}
         self._busy: frozenset[str] = frozenset()
+        self.now_ms = 0
+        """The arrival clock: what a backlog tells late is told now, and told again a day from now."""
         self._ended: list[tuple[str, Kind, str, int]] = []
         """(chamber, kind, id of the cause, when) of alarms that ended lately: what follows is theirs."""
 
@@ -227,7 +229,7 @@ class Board:
 
     def _put(self, alarm: Alarm, told_ms: int) -> None:
         self._alarms[alarm.chamber, alarm.kind] = alarm
-        self._told_ms[alarm.chamber, alarm.kind] = told_ms
+        self._told_ms[alarm.chamber, alarm.kind] = max(told_ms, self.now_ms)
         self._count()
 
     def _drop(self, alarm: Alarm) -> None:

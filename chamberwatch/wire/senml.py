@@ -28,6 +28,7 @@ from chamberwatch.model import (
     Reason,
     Refusal,
 )
+from chamberwatch.wire import usual
 from chamberwatch.wire.pack import Record, SenmlError, is_number, parse, resolve, show
 
 if TYPE_CHECKING:
@@ -90,6 +91,9 @@ def decode(payload: bytes, probe: str | None, now_ms: int) -> list[Reading | Ref
         pack = parse(payload)
         if pack is None:
             return []
+        reading = usual.read(pack, probe, now_ms)
+        if reading is not None:
+            return [reading]
         records = resolve(pack)
     except SenmlError as fault:
         return [Refusal(probe, fault.reason, fault.detail, now_ms)]
