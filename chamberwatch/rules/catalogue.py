@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from chamberwatch.model import MS_PER_DAY, MS_PER_MIN, MS_PER_S, Kind, Priority
-from chamberwatch.rules import house, implausible, silence
+from chamberwatch.rules import cooling, house, implausible, silence
 
 GAP_FLOOR_MS = silence.FLOOR_MS
 BROKER_PATIENCE_MS = 60 * MS_PER_S
@@ -59,19 +59,19 @@ CATALOGUE: dict[Kind, Entry] = {
         _band(Kind.HUMIDITY_LOW, "below", "%RH", "100 %RH·min", _H_EXAMPLE),
         Entry(
             Kind.PROBE_SILENT,
-            "no good reading for 3 × the probe's interval, at least 90 s, by arrival; "
-            "urgent when the chamber has had no working probe for 60 min",
-            "the next reading",
+            "nothing heard, good or refused, for 3 × the probe's interval, at least 90 s, by arrival; "
+            "urgent when the chamber has had no reading that was not refused for 60 min",
+            "the probe is heard again, even if the line is refused",
             "min",
             Priority.MEDIUM,
             "our choice",
         ),
         Entry(
             Kind.PROBE_IMPLAUSIBLE,
-            f"{implausible.RAISE_AT // implausible.WEIGHT} bad pieces of input in a row, or more than a quarter "
-            "of all for long (refused, or a lone jump that no probe can follow: "
-            f"{JUMP_C[0]:g} °C or {JUMP_PCT[0]:g} %RH at most, less where it speaks often)",
-            "as many good ones have come",
+            f"{implausible.RAISE_AT // implausible.WEIGHT} bad pieces of input in a row, or more than a "
+            "quarter of all for long (refused, or a jump that the next readings do not confirm: more "
+            f"than {JUMP_C[0]:g} °C or {JUMP_PCT[0]:g} %RH, less where the probe speaks often)",
+            f"{implausible.WEIGHT} good ones have come for each bad one, {implausible.CAP} at most",
             "pieces",
             Priority.MEDIUM,
             "our choice; cf. the Hampel identifier",
@@ -96,7 +96,8 @@ CATALOGUE: dict[Kind, Entry] = {
         Entry(
             Kind.TEMPERATURE_DRIFT,
             "means over whole cycles (at least 30 min) run towards a limit, significantly, and meet it "
-            "within 6 h, outside what they were in the last 24 h",
+            "within 6 h, outside what they were in the last 24 h; seen by at least two probes where "
+            "two are well; not before 12 such means are known, nor while tended or 15 min after",
             "the line no longer meets the limit within 12 h, or the mean is back in the day's range",
             "°C",
             Priority.LOW,
@@ -113,7 +114,8 @@ CATALOGUE: dict[Kind, Entry] = {
         Entry(
             Kind.HUMIDITY_SWING,
             "6 rainflow cycles of at least 12 %RH (and twice the learnt saw-tooth) within 6 h; or 2 cycles "
-            "of at least 6 %RH, within 72 h, of what the meat's outer millimetre feels (lag 5.6 h)",
+            "of at least 6 %RH, within 72 h, of what the meat's outer millimetre feels (lag 5.6 h); seen by "
+            "at least two probes where two are well",
             "fewer than that within the window",
             "%RH",
             Priority.LOW,
@@ -121,7 +123,8 @@ CATALOGUE: dict[Kind, Entry] = {
         ),
         Entry(
             Kind.CONDENSATION_RISK,
-            "the air's dew point lies above a piece's estimated surface for more than 60 min",
+            "the air's dew point lies above a piece's estimated surface for more than 60 min; seen by at "
+            "least two probes where two are well",
             "the dew point is 0.5 °C below the surface",
             "°C",
             Priority.MEDIUM,
@@ -129,8 +132,8 @@ CATALOGUE: dict[Kind, Entry] = {
         ),
         Entry(
             Kind.COOLING_LOST,
-            "the learnt compressor cycle is overdue by a whole cycle and 5 min, and the air climbs 0.4 °C "
-            "past its usual top",
+            f"two learnt compressor cycles and {cooling.SLACK_MS // MS_PER_MIN} min have passed since the air "
+            f"was last at its coldest, and it climbs {cooling.ABOVE_C:g} °C past its usual top",
             "the air has come down by its usual saw-tooth (at least 0.5 °C)",
             "°C",
             Priority.HIGH,
@@ -139,7 +142,7 @@ CATALOGUE: dict[Kind, Entry] = {
         Entry(
             Kind.DOOR_OPEN,
             "within 10 min the air warms by 1.2 °C and three times as fast as usual, the humidity moves by "
-            "3 %RH, and 15 min later it has not come back by half",
+            "3 %RH, and 15 min later it is still near its warmest",
             "it has come back by half",
             "°C",
             Priority.MEDIUM,

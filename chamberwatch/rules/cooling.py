@@ -1,9 +1,9 @@
 """`cooling-lost`: the compressor's next run is overdue and the air climbs beyond where it always turned.
 
-Raised when, since the last bottom, two whole cycles and 12 min have passed, the air is warmer than the usual top by `ABOVE_C`, and still within `NEAR_C` of its warmest
-since then. So at the latest two cycles and 15 min after the failure, and usually before the band is left. A
-defrost of up to a cycle and a half does not raise it. Returned when the air has come back by the usual saw-tooth (0.5
-°C at least) from its warmest.
+Raised when, since the last bottom, two whole learnt cycles and `SLACK_MS` have passed, the air is warmer than
+the usual top by `ABOVE_C`, and still within `NEAR_C` of its warmest since then. So, if the air climbs at all,
+at the latest two cycles and 15 min after the failure. A defrost of up to a cycle and a half does not raise
+it. Returned when the air has come back by the usual saw-tooth (`BACK_C` at least) from its warmest.
 
 Without a learnt cycle: never raised (the band alarm stands in). Missing input: no step; time unseen, over
 `GAP_MS`, is no pause. Source: our choice.

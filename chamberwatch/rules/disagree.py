@@ -18,6 +18,8 @@ LIMIT_PCT = 2.0
 USABLE_HOURS = 6
 FINAL_HOURS = 24
 HOLD_HOURS = 2
+PLAIN = 1.5
+"""A departure of so many limits needs no second hour."""
 RECENT_HOURS = 3
 
 
@@ -57,7 +59,7 @@ def step(
     if abs(departure) <= within:
         return state._replace(away=0, since_ms=0), None
     away, since_ms = state.away + 1, state.since_ms or at_ms
-    if away < HOLD_HOURS:
+    if away < HOLD_HOURS and abs(departure) <= PLAIN * within:
         return state._replace(away=away, since_ms=since_ms), None
     named = (
         1 if abs(a - median(h[0] for h in state.hours)) >= abs(b - median(h[1] for h in state.hours)) else 2

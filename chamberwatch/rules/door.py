@@ -2,8 +2,10 @@
 
 A door is told from a failing compressor by its speed: within 10 min the temperature moves away from plan by
 at least `JUMP_C` and by three times what a usual pause warms, while the humidity moves too. Raised when
-`WAIT_MS` after such a jump the air has not come back by half of it. Returned when it has. A door session
-(`tend`) holds it: the jump is remembered and the wait begins when the session ends.
+`WAIT_MS` after such a jump, or later, the air is still `JUMP_C` above where it was and within `NEAR_PART` of
+the rise from its warmest; before that, a fall by half of the rise (`BACK_PART`) ends the matter untold.
+Returned when it has come back by that half. A door session (`tend`) holds it: the jump is remembered and the
+wait begins when the session ends.
 
 Missing input: no step; a gap of over 5 min forgets the past. Source: common practice for the half hour.
 """
@@ -23,7 +25,11 @@ TIMES_USUAL = 3.0
 WAIT_MS = 15 * MS_PER_MIN
 BACK_PART = 0.5
 NEAR_PART = 0.25
-"""Of the rise: room air still comes in while the air is so near its warmest; after a visit it is on its way back."""
+"""Of the rise: so near its warmest, room air still comes in; after a visit it is on its way back."""
+ABOVE_C = 0.5
+"""Past the usual top: after a visit the usual pause may warm the air as far as it always does."""
+UNKNOWN_RISE_C = 2.5
+"""The rise that stands for it while no cycle is learnt."""
 GAP_MS = 5 * MS_PER_MIN
 USUAL_C_PER_H = 2.0
 """Taken for a chamber whose own warming is not learnt yet."""
@@ -55,7 +61,8 @@ def step(
         if temp_c - min([r[1] for r in recent]) < JUMP_C:
             return State(recent), None
         return _look(State(recent), minute, norm), None
-    return _wait(state._replace(recent=recent), at_ms, temp_c, tended)
+    hot_c = state.foot_c + UNKNOWN_RISE_C if norm is None else norm.top_c + ABOVE_C
+    return _wait(state._replace(recent=recent), at_ms, temp_c, hot_c, tended)
 
 
 def _look(state: State, minute: Minute, norm: Learnt | None) -> State:
@@ -71,14 +78,16 @@ def _look(state: State, minute: Minute, norm: Learnt | None) -> State:
     return state
 
 
-def _wait(state: State, at_ms: int, temp_c: float, tended: tuple[int, int]) -> tuple[State, bool | None]:
+def _wait(
+    state: State, at_ms: int, temp_c: float, hot_c: float, tended: tuple[int, int]
+) -> tuple[State, bool | None]:
     far_c = max(state.far_c, temp_c)
     if temp_c <= far_c - BACK_PART * (far_c - state.foot_c):
         return State(state.recent), False if state.active else None
     due_ms = state.due_ms
     if tended[0] <= at_ms < tended[1]:
         due_ms = max(due_ms, tended[1] + WAIT_MS)
-    stays = temp_c - state.foot_c >= JUMP_C and temp_c >= far_c - NEAR_PART * (far_c - state.foot_c)
+    stays = temp_c >= hot_c and temp_c >= far_c - NEAR_PART * (far_c - state.foot_c)
     rises = not state.active and at_ms >= due_ms and stays
     state = state._replace(far_c=far_c, due_ms=due_ms, active=state.active or rises)
     return state, True if rises else None

@@ -1,10 +1,11 @@
 """`temperature-drift`, `humidity-drift`: the mean over whole cycles runs towards a limit and meets it soon.
 
-Looked at when a block closes (a learnt cycle, at least 30 min), over the last 4 to 8 block means: Mann-
-Kendall significant, Theil-Sen's line meets the limit within `HORIZON_MS`, the change over those blocks is
-larger than noise makes (`LEAST`), and the mean has left what it was in the last 24 h: a chamber that
-breathes with the day does not drift. Returned when the line no longer meets the limit within twice the
-horizon, or the mean has come back into that range.
+Looked at when a block closes (a learnt cycle, at least 30 min), once `KNOWN` blocks are there, over the last
+4 to 8 block means: Mann-Kendall significant, Theil-Sen's line meets the limit within `HORIZON_MS`, the change
+over those blocks is larger than noise makes (`least`; over the shortest window `STEEP` times that), the limit
+is not passed already (the band alarm says that), and the mean has left what it was in the last 24 h: a
+chamber that breathes with the day does not drift. Returned when the line no longer meets the limit within
+twice the horizon, or the mean has come back into that range; being past the limit does not end it.
 
 Missing input: a block of which less than half was seen does not exist; a gap of over two blocks forgets the
 trend, not the range. Sources: Sen 1968; Gilbert 1987 (Mann-Kendall). The windows and the 24 h are our choice.

@@ -1,13 +1,13 @@
-"""A jump no air can make waits until the readings after it confirm it.
+"""A jump no probe can follow waits until the readings after it confirm it.
 
-Within `every_ms` a probe's own lag lets it follow at most so far: a jump is what exceeds `reach` times
-(1 - exp(-interval / lag)). It is either a glitch (the next reading is back where the last was: what waited is
-dropped, and counted as bad input) or real (`need` readings in a row agree with one another: all are handed on,
-in order). Costs `need` - 1 intervals of delay, and only for such jumps.
+A probe's own lag lets it follow a step only so far within one interval (`reachable`): a change by more than
+`Params.jump` is a jump. It is either real (`need` readings in a row agree with one another: all are handed
+on, in order) or a glitch: a reading back near the last one handed on, or one that agrees with neither, drops
+what waited, and that counts as one bad piece of input. Costs `need` - 1 intervals of delay, only for jumps.
 
-Missing input: what waits goes on waiting; after a gap longer than `hold_ms` nothing is left to compare with, so
-the new reading passes and what waited is dropped. Source: the lags of common elements (from memory); the count
-our own choice, cf. the Hampel identifier (median of three).
+Missing input: what waits goes on waiting; after a gap longer than `hold_ms` nothing is left to compare with:
+the new reading passes, what waited is dropped as a glitch. Source: the lags of common elements (from memory);
+the count is our own choice, cf. the Hampel identifier (median of three).
 """
 
 from __future__ import annotations

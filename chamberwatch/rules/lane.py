@@ -67,7 +67,7 @@ class Lane:
         self.heard_ms: int | None = None
         """Arrival of the last input, good or bad (or the moment from which silence counts)."""
         self.good_ms: int | None = None
-        """The same for the last good new reading: a chamber is blind without one."""
+        """Arrival of the last new reading that was not refused: an hour without one is blindness."""
 
     def take(self, reading: Reading, *, frozen: bool) -> list[Edge]:
         """Judge a reading; a late one (behind this probe's newest) gives nothing and is not heard.
@@ -84,13 +84,20 @@ class Lane:
         rhs = self.humidity.pass_gate(at_ms, rh_pct, more) if rh_pct is not None else None
         if temps is None and rhs is None:
             return []
-        edges = self._judge(temps, rhs, frozen=frozen)
-        self.heard_ms = self.good_ms = reading.arrived_ms
+        self.heard_ms = reading.arrived_ms
+        edges = self._count_passed(at_ms, temps, rhs)
+        if self.bad.excess >= implausible.SUSPECT_AT:
+            return edges  # what it says of the air is not believed until it makes sense again
+        self.good_ms = reading.arrived_ms
+        return edges + self._judge(temps, rhs, frozen=frozen)
+
+    def _count_passed(self, at_ms: int, temps: gate.Passed | None, rhs: gate.Passed | None) -> list[Edge]:
+        """Count a reading as good or bad; one that is held back is neither until the next decides."""
         parts = [passed for passed in (temps, rhs) if passed is not None]
         glitch = any(passed.glitch for passed in parts)
         if not glitch and not any(passed.samples for passed in parts):
-            return edges  # held back: neither good nor bad until the next one decides
-        return edges + self.count(at_ms, bad=glitch)
+            return []
+        return self.count(at_ms, bad=glitch)
 
     def _plain(self, at_ms: int, temp_c: float, rh_pct: float) -> bool:
         """Take the short way if both halves are plain; return whether it was taken."""

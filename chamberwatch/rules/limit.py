@@ -43,6 +43,8 @@ class Params:
     near: float = 0.0
     """Outside by more than this for `DEEP_MS`, or by more than `far` now, is judged whatever the mean is."""
     far: float = 0.0
+    recovers_ms: int = 0
+    """So long after its worst an excursion that is half over may be on its way back; 0: not asked."""
 
     def __post_init__(self) -> None:
         if self.sign not in (1, -1):
@@ -62,6 +64,7 @@ class State(NamedTuple):
     worst: float = 0.0
     deep_ms: int = 0
     """Since when it has been outside by more than `near` without a break; 0: it is not."""
+    worst_ms: int = 0
 
 
 RESTING = State()
@@ -104,8 +107,12 @@ def step(
     worst = value if state.level == 0.0 or params.sign * (value - state.worst) > 0 else state.worst
     deep_ms = (state.deep_ms or at_ms) if over > params.near else 0
     reached = level >= params.patience - ROUNDING
-    active = state.active or (reached and not _waits(params, over, at_ms, deep_ms, mean))
-    new = State(level, since_ms, active, worst, deep_ms)
+    worst_ms = at_ms if worst != state.worst or state.level == 0.0 else state.worst_ms
+    waits = reached and (
+        _waits(params, over, at_ms, deep_ms, mean) or _recovers(params, over, at_ms, worst, worst_ms)
+    )
+    active = state.active or (reached and not waits)
+    new = State(level, since_ms, active, worst, deep_ms, worst_ms)
     return new, _edge(params, new, value, at_ms, active=True) if active and not state.active else None
 
 
@@ -114,6 +121,12 @@ def _waits(params: Params, over: float, at_ms: int, deep_ms: int, mean: float | 
     if mean is None or params.sign * (mean - params.limit) > 0:
         return False
     return over <= params.far and not (deep_ms and at_ms - deep_ms >= DEEP_MS)
+
+
+def _recovers(params: Params, over: float, at_ms: int, worst: float, worst_ms: int) -> bool:
+    """An excursion that is already half over shortly after its worst: a visit's air is on its way back."""
+    worst_over = params.sign * (worst - params.limit)
+    return over < worst_over / 2 and at_ms - worst_ms < params.recovers_ms
 
 
 def _edge(params: Params, state: State, value: float, at_ms: int, *, active: bool) -> Edge:

@@ -2,7 +2,9 @@
 
 With at least two healthy probes a band alarm that only one of them sees is held back for up to 2 h, so that
 the comparison of hourly means can name the one that lies; too warm never waits, a lone probe's alarm never
-does. Mutable, but a fold. Rule time is the chamber's probes' own; a probe that fell silent is no witness.
+does. What the air does slowly (`SHARED_KINDS`) waits for a second healthy witness without end: seen by one
+probe alone it is not told. Mutable, but a fold. Rule time is the chamber's probes' own; a probe that fell
+silent is no witness.
 """
 
 from __future__ import annotations
@@ -31,7 +33,7 @@ WAITING_KINDS = {
 SHARED_KINDS = frozenset(
     {Kind.TEMPERATURE_DRIFT, Kind.HUMIDITY_DRIFT, Kind.HUMIDITY_SWING, Kind.CONDENSATION_RISK}
 )
-"""What the air does slowly, all its probes see: seen by one alone it is not told, the band alarm stands in."""
+"""What the air does slowly all its probes see; seen by one alone it is not told: the band alarm stands in."""
 NEVER_MS = 1 << 62
 HANDED_OVER = (Kind.TEMPERATURE_DRIFT, Kind.HUMIDITY_DRIFT)
 """All probes of a chamber close their blocks in the same minute: one's drift may end as another's begins."""
@@ -72,7 +74,10 @@ class Chamber:
         return kept
 
     def _seen_ms(self, lane: Lane, kind: Kind, at_ms: int) -> int | None:
-        """Return since when another healthy probe is outside that limit too; `at_ms` if there is no other."""
+        """Return since when another healthy probe sees it too, None if none does; `at_ms` if there is none.
+
+        Of a slow kind only whether it is seen now is known, so that is `at_ms` as well.
+        """
         others = [o for o in self._lanes if o is not lane and self._healthy(o, at_ms)]
         if not others:
             return at_ms
@@ -128,7 +133,8 @@ class Chamber:
     def compare(self, lane: Lane, *, frozen: bool, shaken: bool) -> list[Edge]:
         """Compare the hour this probe just closed with the others' same hour, once all have it.
 
-        `shaken`: cooling or door is at fault, so the air is not the same all over the chamber.
+        `shaken`: a fault of cooling or door, or heat, makes the air differ from place to place: no probe is
+        newly named then; a comparison that already names one goes on, so that it can end.
         """
         if len(lane.slow.hours) < 2 or len(self._lanes) < 2:  # noqa: PLR2004  the last hour is still open
             return []

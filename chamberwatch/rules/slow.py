@@ -14,6 +14,7 @@ from chamberwatch.rules.edge import Edge
 from chamberwatch.rules.minute import Minute
 
 AFTER_TEND_MS = 15 * MS_PER_MIN
+"""So long after a door session the air is still settling: the drifts are not fed."""
 LEAST_C = 0.5
 LEAST_PCT = 2.5
 HOURS = 4

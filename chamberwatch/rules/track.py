@@ -9,14 +9,16 @@ from __future__ import annotations
 
 from typing import Any
 
-from chamberwatch.model import MS_PER_S, Band, Kind, ProbePlan
+from chamberwatch.model import MS_PER_MIN, MS_PER_S, Band, Kind, ProbePlan
 from chamberwatch.rules import frozen_state, gate, limit, silence, stuck
 from chamberwatch.rules.edge import Edge
 
+VISIT_MS = 20 * MS_PER_MIN
+"""So long after its worst a visit's dry air may take to come back by half."""
 STRETCH = 1.5
 """Readings do not come to the millisecond: so many intervals a probe is given to move."""
 SLOW_MS = 60 * MS_PER_S
-"""A probe that speaks more seldom cannot be asked to agree with itself four times."""
+"""A probe that speaks more seldom needs two readings that agree, others four: it would take too long."""
 Window = tuple[int, int]
 """[from, until) of a door session, ms."""
 NO_WINDOW: Window = (0, 0)
@@ -66,8 +68,11 @@ class Track:
         every_ms = round(self._probe.every_s * MS_PER_S)
         hold_ms = silence.patience_ms(self._probe.every_s)
         near, far = self._deep
+        recovers_ms = VISIT_MS if self._kinds[0] is Kind.HUMIDITY_HIGH else 0
         self._high, self._low = (
-            limit.Params(kind, sign, at, band.patience, every_ms, hold_ms, near=near, far=far)
+            limit.Params(
+                kind, sign, at, band.patience, every_ms, hold_ms, near=near, far=far, recovers_ms=recovers_ms
+            )
             for kind, sign, at in zip(self._kinds, (1, -1), (band.high, band.low), strict=True)
         )
 

@@ -224,6 +224,40 @@ def test_a_chamber_blind_by_garbage_becomes_urgent_too():
     ]
 
 
+def refused(engine, first, last, every_s=60):
+    """Lines of the rear probe that are refused, over [first, last) minutes; return the events."""
+    times = range(T0 + first * MS_PER_MIN, T0 + last * MS_PER_MIN, every_s * 1000)
+    return [e for at_ms in times for e in engine.step(Refusal("rear", Reason.OUT_OF_RANGE, "999 %RH", at_ms))]
+
+
+def test_a_refused_line_is_not_silence():
+    """Nine in a row, a minute apart, are neither silence nor yet nonsense; after the last the wait starts anew."""
+    engine = Engine(ONE)
+    feed(engine, "rear", 0, 10)
+
+    assert refused(engine, 10, 19) == []
+    (event,) = engine.step(Tick(T0 + 30 * MS_PER_MIN))
+    assert (event.kind, minute(event)) == (Kind.PROBE_SILENT, 18 + 1.5)
+
+
+def test_a_refused_line_ends_silence():
+    """It speaks again, if only nonsense."""
+    engine = Engine(ONE)
+    feed(engine, "rear", 0, 10)
+    engine.step(Tick(T0 + 20 * MS_PER_MIN))
+
+    assert what(refused(engine, 30, 31)) == [(Kind.PROBE_SILENT, EventState.RETURNED, Note.EDGE, 30.0)]
+
+
+def test_blind_counts_from_the_last_good_reading():
+    """An hour of only refused lines is urgent an hour after the last reading, not after the last line."""
+    engine = Engine(ONE)
+    feed(engine, "rear", 0, 10)
+    raised = [e for e in refused(engine, 10, 90) if e.note is Note.RAISED]
+
+    assert [(e.kind, e.priority, minute(e)) for e in raised] == [(Kind.PROBE_IMPLAUSIBLE, Priority.HIGH, 69.8)]
+
+
 def test_a_refusal_of_nobody_is_harmless():
     """Input of no known probe changes no probe's state."""
     engine = Engine(ONE)

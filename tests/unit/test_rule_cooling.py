@@ -57,10 +57,10 @@ def test_regular_cycles_say_nothing():
     assert edges(judge(), cooling.State(), minutes(saw(m) for m in range(1440))) == []
 
 
-def test_a_pause_of_one_more_cycle_says_nothing():
-    """A defrost: the compressor rests a cycle longer than ever, however warm it gets."""
+def test_a_pause_of_one_and_a_half_more_cycles_says_nothing():
+    """A defrost: the compressor rests a cycle and a half longer than ever, however warm it gets."""
     temps = [saw(m) for m in range(121)]
-    temps += [12.0 + 3.0 * m / 34 for m in range(1, 34)] + [15.0 - m for m in range(4)] + [12.0] * 60
+    temps += [12.0 + 3.0 * m / 44 for m in range(1, 44)] + [15.0 - m for m in range(4)] + [12.0] * 60
 
     assert edges(judge(), cooling.State(), minutes(temps)) == []
 

@@ -54,6 +54,15 @@ def test_a_visit_says_nothing(shut_after):
     assert edges(judge(), door.State(), opened(shut_at=60 + shut_after)) == []
 
 
+@pytest.mark.parametrize(("back_part", "told"), [(0.0, [True]), (0.2, [True]), (0.35, []), (0.45, [])])
+def test_air_on_its_way_back_is_no_open_door(back_part, told):
+    """By the wait's end it fell by a quarter of its rise and more: the door is shut, a warm load cools slowly."""
+    temps = [12.0] * 60 + [12.0 + m for m in range(1, 6)] + [17.0 - 5.0 * back_part * min(1, m / 12) for m in range(60)]
+    rhs = [75.0] * 60 + [60.0] * 65
+
+    assert [edge for _, edge in edges(judge(), door.State(), minutes(temps, rhs))] == told
+
+
 def test_returned_when_the_air_is_back_by_half():
     """The door was shut after an hour."""
     found = edges(judge(), door.State(), opened(shut_at=130))

@@ -30,7 +30,7 @@ FILLED = [
     disagree.State(((1.0, 2.0), (3.0, 4.0)), 1, 2, 1),
     door.State(((1, 2.0, 3.0),), 4, 5.0, 6.0, 7, active=True),
     drift.State(1, 2, 3.0, 4, ((5, 6.0),), -1),
-    gate.State(12.0, 1, (2, 30.0)),
+    gate.State(12.0, 1, ((2, 30.0), (3, 30.1))),
     gate.State(),
     limit.State(1.0, 2, active=True, worst=3.0, deep_ms=4),
     stuck.State(100.0, 1, 2, active=True),
@@ -49,9 +49,9 @@ def test_every_rule_s_state_comes_back(state):
 
 def test_whole_numbers_come_back_as_fractions_where_they_are():
     """JSON writes 12.0 as 12 in some hands; the state is a float again."""
-    state = frozen_state.load(gate.State, json.loads("[12, 1, [2, 30]]"))
+    state = frozen_state.load(gate.State, json.loads("[12, 1, [[2, 30]]]"))
 
-    assert (type(state.value), type(state.at_ms), type(state.pending[1])) == (float, int, float)
+    assert (type(state.value), type(state.at_ms), type(state.pending[0][1])) == (float, int, float)
 
 
 @pytest.mark.parametrize("body", [[1, 2], [1] * (len(cooling.State._fields) + 1), None, 7])

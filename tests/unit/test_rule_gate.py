@@ -9,11 +9,11 @@ from chamberwatch.rules import gate
 P = gate.Params(10.0, 90_000)
 
 
-def run(values, every_ms=10_000):
+def run(values, every_ms=10_000, params=P, more=0):
     """Return all samples passed on and how many glitches were dropped."""
     state, out, glitches = gate.State(), [], 0
     for i, value in enumerate(values):
-        state, passed = gate.step(P, state, (i + 1) * every_ms, value)
+        state, passed = gate.step(params, state, (i + 1) * every_ms, value, more)
         out += [v for _, v in passed.samples]
         glitches += passed.glitch
     return out, glitches
@@ -27,6 +27,30 @@ def test_a_lone_spike_is_dropped():
 def test_a_real_jump_is_passed_whole_once_confirmed():
     """Both readings of a confirmed jump arrive, in order."""
     assert run([12.0, 30.0, 30.2, 30.1]) == ([12.0, 30.0, 30.2, 30.1], 0)
+
+
+@pytest.mark.parametrize(("need", "more"), [(2, 0), (4, 0), (2, 3), (4, 10)])
+def test_a_jump_is_believed_at_its_count_and_not_before(need, more):
+    """`need` readings in a row, and `more` of a suspect probe: then all of them arrive; one fewer is a glitch."""
+    count, params = need + more, gate.Params(10.0, 90_000, need=need)
+    values = [12.0, *[30.0 + i / 10 for i in range(count)]]
+
+    assert run(values, params=params, more=more) == (values, 0)
+    assert run(values[:-1], params=params, more=more) == ([12.0], 0)
+    assert run([*values[:-1], 12.1], params=params, more=more) == ([12.0, 12.1], 1)
+
+
+def test_what_waited_is_a_glitch_after_a_gap():
+    """Hours later the new reading passes; what nobody confirmed is dropped and counted."""
+    state, _ = gate.step(P, gate.State(12.0, 1), 2, 30.0)
+
+    assert gate.step(P, state, 200_000, 13.0) == (gate.State(13.0, 200_000), gate.Passed(((200_000, 13.0),), glitch=True))
+
+
+def test_how_far_a_lag_lets_a_probe_follow():
+    """First-order lag, textbook: 63.2 % of a step after one time constant, all of it in the end."""
+    assert gate.reachable(10.0, 30_000, 30_000) == pytest.approx(6.321, abs=0.001)
+    assert gate.reachable(10.0, 30_000, 3_600_000) == pytest.approx(10.0)
 
 
 def test_two_different_spikes_are_both_dropped():
@@ -55,8 +79,8 @@ def test_ordinary_air_passes_untouched(values):
     assert run(values) == (values, 0)
 
 
-@pytest.mark.parametrize("bad", [(0.0, 90_000), (10.0, 0)])
+@pytest.mark.parametrize("bad", [(0.0, 90_000), (10.0, 0), (10.0, 90_000, 1)])
 def test_parameters_are_checked(bad):
-    """No jump or no time to compare over: refused."""
+    """No jump, no time to compare over, nobody to agree with: refused."""
     with pytest.raises(ValueError, match="above 0"):
         gate.Params(*bad)

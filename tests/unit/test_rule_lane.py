@@ -92,6 +92,51 @@ def test_many_glitches_make_a_probe_implausible():
     ]
 
 
+def spoilt(share, until, seed=1):
+    """A probe each 10 s of whose readings that share is nonsense, each another."""
+    rng = random.Random(seed)
+    for i in range(until * 6):
+        temp_c = rng.uniform(-40, 80) if rng.random() < share else 12.5 + rng.gauss(0, 0.03)
+        yield reading("rear", i / 6, temp_c, 75.0 + rng.gauss(0, 0.2))
+
+
+@pytest.mark.parametrize(("share", "told"), [(0.3, True), (0.1, False)])
+def test_a_third_of_glitches_is_told_and_a_tenth_is_not(share, told):
+    """Six hours: 30 % makes the probe implausible, 10 % never; and no nonsense reaches the limits."""
+    one = Lane(ProbePlan("rear", "cellar", every_s=10), CELLAR)
+    kinds = {e.kind for e in feed(one, spoilt(share, 360))}
+
+    assert kinds == ({Kind.PROBE_IMPLAUSIBLE} if told else set())
+
+
+@pytest.mark.parametrize(("every_s", "need"), [(10, 4), (60, 4), (300, 2)])
+def test_a_jump_is_confirmed_by_four_or_for_a_slow_probe_by_two(every_s, need):
+    """Until then nothing of it is judged; then all of it, and it was no bad input."""
+    one = Lane(ProbePlan("rear", "cellar", every_s=every_s), CELLAR)
+    step = every_s / 60
+    feed(one, [reading("rear", i * step, 12.5 + i % 2 / 100, 75 + i % 3 / 100) for i in range(6)])
+    seen = []
+    for i in range(6, 6 + need):
+        feed(one, [reading("rear", i * step, 30.0 + i % 2 / 100, 75 + i % 3 / 100)])
+        seen.append(one.temperature.last_ms)
+
+    assert seen == [at(5 * step)] * (need - 1) + [at((5 + need) * step)]
+    assert one.bad.excess == 0
+
+
+def test_a_suspect_probe_must_agree_with_itself_more_often():
+    """After three bad lines a jump needs seven readings, not four."""
+    one = Lane(ProbePlan("rear", "cellar", every_s=10), CELLAR)
+    feed(one, [reading("rear", 0, 12.5, 75.0)])
+    for _ in range(3):
+        one.count(at(0), bad=True)
+    feed(one, [reading("rear", i / 6, 30.0 + i % 2 / 100, None) for i in range(1, 7)])
+    assert one.temperature.last_ms == at(0)
+
+    feed(one, [reading("rear", 7 / 6, 30.0, None)])
+    assert one.temperature.last_ms == at(7 / 6)
+
+
 def test_a_session_holds_the_limits_and_the_door():
     """Half an hour of room air while tended is nothing."""
     one = lane()

@@ -1,5 +1,6 @@
 """What only the probes of one chamber together can tell."""
 
+import math
 import random
 
 import pytest
@@ -135,19 +136,46 @@ def test_the_other_probe_is_not_taken_for_a_liar():
     assert told.of(Kind.HUMIDITY_LOW)[0][0] <= 900 + 40
 
 
+def falling(start, per_hour=1.2):
+    """Humidity that runs down from a minute on, towards its limit."""
+    return lambda m: (12.5, 75.0 - per_hour * max(0, m - start) / 60)
+
+
 @pytest.mark.parametrize("names", [("rear", "front"), ("front", "rear")])
-def test_a_drift_that_one_hands_over_to_the_other_is_one_alarm(names):
-    """The rear's line turns as the front's begins, in the same half hour: joined and left, never ended between."""
-    air = {
-        "rear": lambda m: (12.5, 75.0 - 2.4 * max(0, m - 240) / 60 if m < 330 else 76.0),
-        "front": lambda m: (12.5, 75.0 - 2.4 * min(max(0, m - 270), 150) / 60),
-    }
-    told = Told(410, **{name: air[name] for name in names})
+def test_a_drift_that_both_see_is_one_alarm_until_the_last_left(names):
+    """Both run down; the rear turns, the front goes on: joined and left, not ended, whoever is heard first."""
+    air = {"rear": lambda m: falling(480)(m) if m < 700 else (12.5, 76.0), "front": falling(480)}
+    told = Told(790, **{name: air[name] for name in names})
     drifts = [e for e in told.events if e.kind is Kind.HUMIDITY_DRIFT]
 
     assert [e.state for e in drifts].count(EventState.ACTIVE) == 1
     assert EventState.RETURNED not in [e.state for e in drifts]
     assert drifts[-1].probes == ("front",)
+
+
+def test_a_drift_that_one_of_two_sees_is_not_told():
+    """A probe's own ageing, or its corner: the air's slow ways are seen by all. A lone probe's drift is told."""
+    assert len(Told(700, rear=falling(480)).of(Kind.HUMIDITY_DRIFT)) == 1
+    told = Told(700, rear=falling(480), front=steady)
+    assert [e for e in told.events if e.kind is Kind.HUMIDITY_DRIFT] == []
+
+
+def test_a_drift_whose_witness_fell_silent_is_told():
+    """When no other probe is well any more, the one that is left is believed."""
+    told = Told(700, rear=falling(480), front=lambda m: steady(m) if m < 670 else None)
+    ((minute, _, probes),) = told.of(Kind.HUMIDITY_DRIFT)
+
+    assert probes == ("rear",)
+    assert 670 < minute < 680
+
+
+def test_a_swing_that_one_of_two_sees_is_not_told():
+    """A fan by one probe; by both, or by a lone one, it is told."""
+    fight = lambda m: (12.5, 75 + 8 * math.sin(m / 5))  # noqa: E731  air is a function of the minute
+    kinds = Kind.HUMIDITY_SWING
+
+    assert len(Told(400, rear=fight).of(kinds)) == len(Told(400, rear=fight, front=fight).of(kinds)) == 1
+    assert Told(400, rear=fight, front=steady).of(kinds) == []
 
 
 # -- stuck -------------------------------------------------------------------------------------------------

@@ -91,6 +91,15 @@ def test_a_drift_tells_its_limit_and_when():
     assert down.meets_ms is None
 
 
+def test_a_door_session_and_its_aftermath_are_no_drift():
+    """The same line is told untended, and never while tended nor in the quarter hour after."""
+    temps = [12.5 + 0.02 * (m % 2) for m in range(DAY)] + [12.5 + m / 100 for m in range(200)]
+    last = DAY + 200 - slow.AFTER_TEND_MS // MS_PER_MIN
+
+    assert run(minutes(temps))[1] != []
+    assert run(minutes(temps), tended=(at(DAY), at(last + 1)))[1] == []
+
+
 def test_each_half_drifts_on_its_own():
     """A warming chamber with steady humidity is a temperature drift."""
     temps = [12.5 + 0.02 * (m % 2) for m in range(DAY)] + [12.5 + m / 100 for m in range(200)]
