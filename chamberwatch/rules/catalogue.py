@@ -132,8 +132,8 @@ CATALOGUE: dict[Kind, Entry] = {
         ),
         Entry(
             Kind.COOLING_LOST,
-            f"two learnt compressor cycles and {cooling.SLACK_MS // MS_PER_MIN} min have passed since the air "
-            f"was last at its coldest, and it climbs {cooling.ABOVE_C:g} °C past its usual top",
+            f"two learnt compressor cycles and {cooling.SLACK_MS // MS_PER_MIN} min have passed since the "
+            f"air was last at its coldest, and it climbs {cooling.ABOVE_C:g} °C past its usual top",
             "the air has come down by its usual saw-tooth (at least 0.5 °C)",
             "°C",
             Priority.HIGH,
@@ -142,7 +142,7 @@ CATALOGUE: dict[Kind, Entry] = {
         Entry(
             Kind.DOOR_OPEN,
             "within 10 min the air warms by 1.2 °C and three times as fast as usual, the humidity moves by "
-            "3 %RH, and 15 min later it is still near its warmest",
+            "3 %RH, and 15 min later it is still near its warmest and past its usual top",
             "it has come back by half",
             "°C",
             Priority.MEDIUM,
@@ -160,7 +160,7 @@ CATALOGUE: dict[Kind, Entry] = {
         Entry(
             Kind.PROBES_DISAGREE,
             "two hourly means in a row depart by more than 0.5 °C or 2 %RH from the learnt difference "
-            "between the probes; names the one that left its own past",
+            "between the probes, or one by half as much again; names the one that left its own past",
             "the departure is below half of that",
             "°C or %RH",
             Priority.MEDIUM,

@@ -2,10 +2,10 @@
 
 A door is told from a failing compressor by its speed: within 10 min the temperature moves away from plan by
 at least `JUMP_C` and by three times what a usual pause warms, while the humidity moves too. Raised when
-`WAIT_MS` after such a jump, or later, the air is still `JUMP_C` above where it was and within `NEAR_PART` of
-the rise from its warmest; before that, a fall by half of the rise (`BACK_PART`) ends the matter untold.
-Returned when it has come back by that half. A door session (`tend`) holds it: the jump is remembered and the
-wait begins when the session ends.
+`WAIT_MS` after such a jump, or later, the air is `ABOVE_C` past its usual top (no cycle learnt: has risen by
+`UNKNOWN_RISE_C`) and within `NEAR_PART` of the rise from its warmest; before that, a fall by half of the rise
+(`BACK_PART`) ends the matter untold. Returned when it has come back by that half. A door session (`tend`)
+holds it: the jump is remembered and the wait begins when the session ends.
 
 Missing input: no step; a gap of over 5 min forgets the past. Source: common practice for the half hour.
 """

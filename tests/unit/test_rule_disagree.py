@@ -24,13 +24,20 @@ def told(pairs, state=None, first=1):
 
 def test_a_departure_of_two_hours_is_told_and_names_who_left_its_past():
     """The probe whose own mean moved is the one that is named."""
-    b_left = told([(75.0, 76.0)] * 24 + [(75.1, 80.0)] * 3)
-    a_left = told([(75.0, 76.0)] * 24 + [(71.0, 76.1)] * 3)
+    b_left = told([(75.0, 76.0)] * 24 + [(75.1, 78.5)] * 3)
+    a_left = told([(75.0, 76.0)] * 24 + [(72.7, 76.1)] * 3)
 
     assert [(h, f.probe, f.active) for h, f in b_left] == [(26, 2, True)]
     assert [(h, f.probe, f.active) for h, f in a_left] == [(26, 1, True)]
-    assert b_left[0][1].value == pytest.approx(-3.9)
+    assert b_left[0][1].value == pytest.approx(-2.4)
     assert a_left[0][1].since_ms == T0 + 25 * MS_PER_H
+
+
+def test_a_plain_departure_needs_no_second_hour():
+    """Beyond one and a half limits it is told with its first hour; just within, with the second."""
+    for away, hour in ((1.01 * disagree.PLAIN * WITHIN, 25), (0.99 * disagree.PLAIN * WITHIN, 26)):
+        found = told([(75.0, 76.0)] * 24 + [(75.0, 76.0 + away)] * 3)
+        assert [(h, f.probe) for h, f in found] == [(hour, 2)]
 
 
 def test_a_learnt_difference_is_no_departure():
@@ -43,17 +50,18 @@ def test_nothing_is_said_before_enough_was_learnt():
     usable = disagree.USABLE_HOURS
 
     assert told([(75.0, 75.0)] * (usable - 1) + [(75.0, 95.0)]) == []
-    assert [h for h, _ in told([(75.0, 75.0)] * usable + [(75.0, 95.0)] * 9)] == [usable + disagree.HOLD_HOURS]
+    assert [h for h, _ in told([(75.0, 75.0)] * usable + [(75.0, 95.0)] * 9)] == [usable + 1]
+    assert [h for h, _ in told([(75.0, 75.0)] * usable + [(75.0, 77.5)] * 9)] == [usable + disagree.HOLD_HOURS]
 
 
 def test_one_hour_apart_is_not_enough():
     """A door visit near one of them passes."""
-    assert told([(75.0, 75.0)] * 10 + [(75.0, 65.0), (75.0, 75.0)] * 10) == []
+    assert told([(75.0, 75.0)] * 10 + [(75.0, 72.5), (75.0, 75.0)] * 10) == []
 
 
 def test_returned_within_half_the_limit():
     """Coming back to just inside the limit is no return: the edge has hysteresis."""
-    found = told([(75.0, 75.0)] * 24 + [(75.0, 80.0)] * 3 + [(75.0, 75.0 + 0.9 * WITHIN)] * 5 + [(75.0, 75.4)])
+    found = told([(75.0, 75.0)] * 24 + [(75.0, 77.5)] * 3 + [(75.0, 75.0 + 0.9 * WITHIN)] * 5 + [(75.0, 75.4)])
 
     assert [(h, f.active) for h, f in found] == [(26, True), (33, False)]
 
