@@ -142,7 +142,7 @@ CATALOGUE: dict[Kind, Entry] = {
         Entry(
             Kind.DOOR_OPEN,
             "within 10 min the air warms by 1.2 °C and three times as fast as usual, the humidity moves by "
-            "3 %RH, and 15 min later it is still near its warmest and past its usual top",
+            "6 %RH, and 15 min later it is still near its warmest and past its usual top",
             "it has come back by half",
             "°C",
             Priority.MEDIUM,

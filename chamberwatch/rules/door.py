@@ -20,7 +20,8 @@ from chamberwatch.rules.minute import Minute
 
 LOOK_BACK = 10
 JUMP_C = 1.2
-JUMP_PCT = 3.0
+JUMP_PCT = 6.0
+"""Room air brings its own humidity; a defrost's heat moves it by less."""
 TIMES_USUAL = 3.0
 WAIT_MS = 15 * MS_PER_MIN
 BACK_PART = 0.5

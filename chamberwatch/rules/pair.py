@@ -107,11 +107,23 @@ class Chamber:
             if self._lies(lane):
                 continue  # its own alarm says so already; this one waits until the probe is itself again
             seen_ms = self._seen_ms(lane, edge.kind, at_ms)
+            if seen_ms is None and self._within_accuracy(lane, edge.kind):
+                continue  # the others see nothing, and this one no more than its maker's own doubt
             if seen_ms is not None or at_ms >= until_ms:
                 met_ms = until_ms if seen_ms is None else min(until_ms, max(edge.at_ms, seen_ms))
                 del self._held[key]
                 edges.append(edge._replace(at_ms=met_ms))
         return edges
+
+    def _within_accuracy(self, lane: Lane, kind: Kind) -> bool:
+        """Whether a probe has been outside a band by no more than its own accuracy."""
+        if kind not in WAITING_KINDS:
+            return False
+        name, side = WAITING_KINDS[kind]
+        track = getattr(lane, name)
+        limit = track.band.high if side == 0 else track.band.low
+        accuracy = lane.plan.accuracy_c if name == "temperature" else lane.plan.accuracy_pct
+        return bool(abs(track.sums[side].worst - limit) <= accuracy)
 
     # -- witnesses -------------------------------------------------------------------------------------------
 
