@@ -122,7 +122,8 @@ def broker(folder: Path) -> Mosquitto:
     config = kept / "mosquitto.conf"
     # Started by root it would become another user, who may not write here.
     config.write_text(f"{text}\npersistence_location {kept}/\nlog_dest stderr\nuser root\n", encoding="utf-8")
-    return Mosquitto(kept, config=config, port=port).start()
+    started: Mosquitto = Mosquitto(kept, config=config, port=port).start()
+    return started
 
 
 def hang(watch: Watch, pieces: dict[str, str], days: int) -> None:

@@ -64,8 +64,12 @@ def on_broker(folder: Path, more: str = "") -> Iterator[tuple[dict[str, str], st
     client.connect("127.0.0.1", broker.port)
     client.loop_start()
     table = f"[broker]\nport = {broker.port}\n{TOPIC_CHANNEL}{more}"
+
+    def say(name: str, data: bytes) -> None:
+        client.publish(f"air/{name}", data, qos=1)
+
     try:
-        yield over_broker(*PROBES), table, lambda n, data: client.publish(f"air/{n}", data, qos=1) and None
+        yield over_broker(*PROBES), table, say
     finally:
         client.disconnect()
         client.loop_stop()

@@ -15,6 +15,7 @@ import tempfile
 import time
 from collections.abc import Callable
 from contextlib import closing
+from functools import partial
 from pathlib import Path
 from typing import NamedTuple
 
@@ -58,8 +59,8 @@ def settings(folder: Path) -> Settings:
     return load(path)
 
 
-def floor(lines: Path, path: Path) -> int:
-    """Decode and insert, and nothing else; return the rows."""
+def floor(lines: Path, path: Path, commit: int = COMMIT_INPUTS, before: Callable[[], None] = lambda: None) -> int:
+    """Decode and insert, and nothing else; return the rows. `before` is called before each commit."""
     ids = {name: n for n, name in enumerate(PROBES, 1)}
     batch: list[tuple[int, int, int, int]] = []
     with closing(sqlite3.connect(path, isolation_level=None)) as db:
@@ -71,7 +72,8 @@ def floor(lines: Path, path: Path) -> int:
                 temp, rh = json.loads(line)
                 probe = ids[temp["bn"].rstrip("/")]
                 batch.append((int(temp["bt"] * 1000), probe, round(temp["v"] * 100), round(rh["v"] * 100)))
-                if len(batch) >= COMMIT_INPUTS:
+                if len(batch) >= commit:
+                    before()
                     _insert(db, batch)
         _insert(db, batch)
         (count,) = db.execute("SELECT count(*) FROM reading").fetchone()
@@ -116,8 +118,8 @@ def run(*, short: bool = False) -> list[Figure]:
         house, lines = settings(folder), folder / "lines.senml"
         write_lines(lines, count)
         for n in range(rounds):
-            least = least.with_one_more(lambda n=n: floor(lines, folder / f"floor{n}.db"), count)
-            best = best.with_one_more(lambda n=n: ours(house, lines, folder / f"ours{n}.db"), count)
+            least = least.with_one_more(partial(floor, lines, folder / f"floor{n}.db"), count)
+            best = best.with_one_more(partial(ours, house, lines, folder / f"ours{n}.db"), count)
     remark = f"{count:,} readings, best of {rounds}; target {TARGET} ×"
     return [
         Figure(

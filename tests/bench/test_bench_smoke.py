@@ -26,7 +26,8 @@ def test_every_bench_gives_its_rows(tmp_path):
     """`run.py --short` gives each row once, a floor where the same work can be done without us, and one table."""
     out = tmp_path / "figures.json"
     done = subprocess.run(
-        [sys.executable, str(RUN), "--short", "--json", str(out)], capture_output=True, text=True, timeout=300, check=False
+        [sys.executable, str(RUN), "--short", "--kills", "1", "--json", str(out)],
+        capture_output=True, text=True, timeout=300, check=False,
     )
     assert done.returncode == 0, done.stderr
     figures = json.loads(out.read_text(encoding="utf-8"))

@@ -7,6 +7,7 @@ import email.policy
 import subprocess
 import threading
 import time
+from contextlib import ExitStack
 from dataclasses import dataclass
 
 import pytest
@@ -201,20 +202,20 @@ every = 1
 def evening(tmp_path_factory):
     """Live through it once; the tests below look at what came of it."""
     folder = tmp_path_factory.mktemp("evening")
-    broker, mail = Mosquitto(folder / "broker").start(), MailServer()
     (folder / "series").mkdir()
-    series = SeriesServer(folder / "series")
-    config, secrets = _settings(broker, mail, series)
-    watch = Daemon(folder, config, **secrets)
-    listener = Listener(broker.port, "chamberwatch/alarm")
-    try:
+    with ExitStack() as parts:
+        broker = Mosquitto(folder / "broker").start()
+        parts.callback(broker.kill)
+        mail = MailServer()
+        parts.callback(mail.close)
+        series = SeriesServer(folder / "series")
+        parts.callback(series.kill)
+        listener = Listener(broker.port, "chamberwatch/alarm")
+        parts.callback(listener.close)
+        config, secrets = _settings(broker, mail, series)
+        watch = Daemon(folder, config, **secrets)
+        parts.callback(watch.kill)
         yield _live(watch, broker, mail, series, listener)
-    finally:
-        watch.kill()
-        listener.close()
-        series.kill()
-        mail.close()
-        broker.kill()
 
 
 def _live(watch, broker, mail, series, listener):
