@@ -9,7 +9,7 @@ does there is nothing to tell), or DRY20 (10 min after the true air is 20 %RH ou
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from simulator.faults import Trouble
 
@@ -64,7 +64,13 @@ class Case:
     """A new piece is hung at the onset, and the monitor is told."""
     tends: tuple[float, ...] = ()
     """Door sessions, hours after the onset."""
-    onset_hour: tuple[float, float] = field(default=(8.0, 30.0))
+    onset_hour: tuple[float, float] = (8.0, 30.0)
+    causes: int = 1
+    """How many first causes it may be told as: a swing that leaves the band each half day is told each time."""
+    offset: float = 1.0
+    """How much of their accuracy the probes are off by."""
+    humidity_pct: tuple[float, float] = (73.5, 76.0)
+    """Where the humidifier is set."""
 
 
 def _p(what: T, lo: float, hi: float, **more: object) -> Part:
@@ -89,7 +95,7 @@ CASES: tuple[Case, ...] = (
     Case("cooling-weak", (_p(T.COMPRESSOR_WEAK, 20, 24, far=(0.85, 0.95)),), _COOLING, AIR, _ALL, slow=True),
     Case("cooling-leaks-away", (_p(T.COMPRESSOR_WEAK, 30, 36, far=(1, 1), ramp_h=(12, 24)),), _COOLING, AIR,
          _ALL, slow=True),
-    Case("cooling-stuck-on", (_p(T.COMPRESSOR_STUCK_ON, 3, 5),), CHILL, 90.0, _ALL - COOL, tail_h=4.0),
+    Case("cooling-stuck-on", (_p(T.COMPRESSOR_STUCK_ON, 4, 6),), CHILL, AIR, _ALL - COOL, tail_h=4.0),
     Case("thermostat-too-warm", (_p(T.THERMOSTAT_MOVED, 8, 10, amount=(4, 6)),), _COOLING, AIR, _ALL),
     Case("thermostat-too-cold", (_p(T.THERMOSTAT_MOVED, 8, 10, amount=(-6, -4)),), CHILL, AIR, _ALL - COOL),
     Case("thermostat-creeps-up", (_p(T.THERMOSTAT_MOVED, 26, 30, amount=(5, 6), ramp_h=(16, 20)),), _COOLING,
@@ -111,9 +117,9 @@ CASES: tuple[Case, ...] = (
     Case("dryer-stuck-on", (_p(T.DRYER_STUCK_ON, 3, 5),), DRY, DRY20, DRY | SWING | WARM),
     Case("controls-fight", (_p(T.DRYER_MOVED, 9, 12, amount=(-17, -15)),), SWING, 360.0, SWING | DRY | DAMP),
     Case("humidity-breathes", (_p(T.HYGROSTAT_BREATHES, 84, 84, amount=(7, 8)),), SWING, 78 * 60.0,
-         SWING | DRY | DAMP),
-    Case("humidity-set-back", (_p(T.HYGROSTAT_SET_BACK, 84, 84, amount=(4.6, 5.4)),), SWING, 78 * 60.0,
-         SWING | DRY | DAMP),
+         SWING | DRY | DAMP, causes=7),
+    Case("humidity-set-back", (_p(T.HYGROSTAT_SET_BACK, 84, 84, amount=(4.3, 4.6)),), SWING, 78 * 60.0,
+         SWING | DRY | DAMP, offset=0.2, humidity_pct=(74.2, 74.8)),
     Case("hygrostat-creeps-down", (_p(T.HYGROSTAT_MOVED, 26, 30, amount=(-15, -12), ramp_h=(16, 24)),), DRY, AIR,
          DRY | SWING, slow=True),
     Case("hygrostat-creeps-up", (_p(T.HYGROSTAT_MOVED, 26, 30, amount=(12, 15), ramp_h=(16, 24)),), DAMP, AIR,
@@ -121,7 +127,7 @@ CASES: tuple[Case, ...] = (
     Case("spill", (_p(T.WET_THING, 8, 10, amount=(60, 90), halves_h=20),), DAMP | SWING, AIR, DAMP | SWING | DRY | DEW),
     Case("water-seeps-in", (_p(T.WET_THING, 30, 34, amount=(14, 20), ramp_h=(0, 0), halves_h=60),), DAMP, AIR,
          DAMP | SWING | DRY | DEW),
-    Case("dry-air-leaks-in", (_p(T.SEAL_WORN, 30, 36, amount=(60, 90), ramp_h=(12, 20)),
+    Case("dry-air-leaks-in", (_p(T.SEAL_WORN, 30, 36, amount=(25, 40), ramp_h=(12, 20)),
          _p(T.HUMIDIFIER_WEAK, 30, 36, far=(0.9, 0.95))), DRY | WARM, AIR, _ALL),
     # -- door ---------------------------------------------------------------------------------------------
     Case("door-ajar", (_p(T.DOOR_AJAR, 3, 5, far=(0.35, 0.6)),), DOOR | DRY | WARM, 30.0, _ALL | DOOR),

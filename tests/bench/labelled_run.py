@@ -176,9 +176,9 @@ def fault_scene(case: Case, plant: str, seed: int) -> Scene:
     ) else max(f.to_ms for f in faults)
     end_ms += round(case.tail_h * MS_PER_H)
     faults = [replace(f, to_ms=min(f.to_ms, end_ms)) for f in faults]
-    cabinet = specimen(plant, rng, rng.uniform(11.8, 13.2), rng.uniform(73.5, 76.0))
+    cabinet = specimen(plant, rng, rng.uniform(11.8, 13.2), rng.uniform(*case.humidity_pct))
     visits = _visits(rng, start_ms + MS_PER_H, onset_ms - MS_PER_H, 2.0)
-    weekend = _weekend(cabinet, seed, start_ms, end_ms, probes(rng, names), faults, visits, rng)
+    weekend = _weekend(cabinet, seed, start_ms, end_ms, probes(rng, names, case.offset), faults, visits, rng)
     inputs: list[Input] = []
     for after_h in case.tends:
         at_ms = onset_ms + round(after_h * MS_PER_H)
