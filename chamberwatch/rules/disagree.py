@@ -1,9 +1,9 @@
 """`probes-disagree`: two probes of one chamber part from their learnt difference, and one left its own past.
 
 The difference of hourly means is learnt over the first hours (usable after 6, final at 24); a departure of
-more than `LIMIT_C` / `LIMIT_PCT` on hourly means for 2 h, or of `PLAIN` times that for one, is told, naming
-the probe whose own mean left its own learnt mean further. Returned when the difference is back within half
-the limit.
+more than `LIMIT_C` / `LIMIT_PCT` on hourly means for 2 h, or of more than `PLAIN` times that for one, is
+told, naming the probe whose own mean left its own learnt mean further. Returned when the difference is back
+within half the limit.
 
 Missing input: an hour that one probe missed does not count. Frozen while an alarm stands. Source: our
 choice, against the drift that makers state (0.25-0.5 %RH a year, from memory).
