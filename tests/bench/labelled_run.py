@@ -45,10 +45,10 @@ ACCURACY_C, ACCURACY_PCT = 0.3, 2.5
 TEND_MS = 30 * MS_PER_MIN
 SETTLE_MS = 8 * MS_PER_H
 """The plant runs so long before the monitor is switched on: a chamber that hangs meat has found its balance."""
-SETS = {"12": (12.0, 75.0), "13.5": (13.5, 73.0), "edge": (14.3, 77.4)}
+SETS = {"12": (12.0, 75.0), "13.5": (13.5, 73.0), "edge": (14.3, 78.4)}
 """Set points of the quiet weeks: °C, %RH; at the edge the saw-tooth crosses 15 °C and 80 %RH in each cycle."""
-EDGE_CABINET_PCT = 78.8
-"""The cabinet's saw-tooth in humidity is smaller, so it has to be set nearer to the edge to cross it."""
+OVER_MIDDLE_PCT = {"fridge": 0.9, "cabinet": -0.2}
+"""How far the air's mean lies above the middle of the hygrostat's switch points: the coil gives water back."""
 
 
 @dataclass
@@ -131,13 +131,14 @@ class Outcome:
 
 
 def specimen(kind: str, rng: random.Random, temp_c: float, humidity_pct: float, *, wide: bool = False) -> Cabinet:
-    """Return one plant of its kind, set to a temperature and a humidity."""
+    """Return one plant of its kind, set so that its air has about that mean temperature and humidity."""
     usual = varied(CABINETS[kind], rng)
     saw_c = (1.6 if wide else 0.8) if kind == "fridge" else (1.8 if wide else 1.4)
     # The liner's and the sensor's lag put the mean a little off the middle of the switch points.
     thermostat = replace(usual.thermostat, on_c=temp_c + saw_c / 2, off_c=temp_c - saw_c / 2)
     half = (usual.hygrostat.off_pct - usual.hygrostat.on_pct) / 2
-    hygrostat = Hygrostat(humidity_pct - half, humidity_pct + half)
+    middle_pct = humidity_pct - OVER_MIDDLE_PCT[kind]
+    hygrostat = Hygrostat(middle_pct - half, middle_pct + half)
     if kind == "fridge" and rng.random() < 0.5:
         usual = replace(usual, defrost=Defrost(every_s=rng.choice((8, 12, 24)) * 3600.0, for_s=1200.0))
     return replace(usual, thermostat=thermostat, hygrostat=hygrostat)
@@ -220,10 +221,7 @@ def quiet_scene(sets: str, plant: str, seed: int, days: float = 7.0) -> Scene:
     start_ms = START_MS + rng.randrange(24) * MS_PER_H
     end_ms = start_ms + round(days * 24 * MS_PER_H)
     edge = sets == "edge"
-    temp_c, humidity_pct = SETS[sets]
-    if edge and plant == "cabinet":
-        humidity_pct = EDGE_CABINET_PCT
-    cabinet = specimen(plant, rng, temp_c, humidity_pct, wide=edge)
+    cabinet = specimen(plant, rng, *SETS[sets], wide=edge)
     visits = _visits(rng, start_ms + MS_PER_H, end_ms - MS_PER_H, 3.0)
     inputs: list[Input] = []
     day_ms = start_ms + round(rng.uniform(1.5, max(1.6, days - 1)) * 24) * MS_PER_H
