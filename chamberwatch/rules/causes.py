@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from chamberwatch.model import MS_PER_H, Kind
 
-AFTER_MS = MS_PER_H
+AFTER_MS = 2 * MS_PER_H
 BACKWARD_MS = 6 * MS_PER_H
 """So long after an effect was told its cause is still taken to be the same fault's; later it is a new one."""
 

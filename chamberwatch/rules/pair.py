@@ -82,7 +82,7 @@ class Chamber:
         if not others:
             return at_ms
         if kind in SHARED_KINDS:
-            return at_ms if any(_shares(o, kind) for o in others) else None
+            return at_ms if any(_shares(o, lane, kind) for o in others) else None
         name, side = WAITING_KINDS[kind]
         sums = [getattr(o, name).sums[side] for o in others]
         return min((s.since_ms for s in sums if s.level > 0.0), default=None)
@@ -218,14 +218,14 @@ class Chamber:
         self._ending = [Edge(Kind(parts[0]), *parts[1:]) for parts in body["ending"]]
 
 
-def _shares(lane: Lane, kind: Kind) -> bool:
-    """Whether this probe sees that slow condition of the air, too."""
-    slow = lane.slow
+def _shares(other: Lane, lane: Lane, kind: Kind) -> bool:
+    """Whether another probe sees the same slow condition of the air; drifts must go the same way."""
+    slow = other.slow
     match kind:
         case Kind.TEMPERATURE_DRIFT:
-            return slow.temperature_drift.told != 0
+            return slow.temperature_drift.told == lane.slow.temperature_drift.told
         case Kind.HUMIDITY_DRIFT:
-            return slow.humidity_drift.told != 0
+            return slow.humidity_drift.told == lane.slow.humidity_drift.told
         case Kind.HUMIDITY_SWING:
             return slow.swing.fast.active or slow.swing.slow.active
         case _:

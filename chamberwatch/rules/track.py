@@ -17,6 +17,8 @@ VISIT_MS = 20 * MS_PER_MIN
 """So long after its worst a visit's dry air may take to come back by half."""
 STRETCH = 1.5
 """Readings do not come to the millisecond: so many intervals a probe is given to move."""
+LEAST_PART = 0.25
+"""Of the reach: a probe that speaks each second is not asked to be quieter than 3 °C and 10 %RH."""
 SLOW_MS = 60 * MS_PER_S
 """A probe that speaks more seldom needs two readings that agree, others four: it would take too long."""
 Window = tuple[int, int]
@@ -53,7 +55,7 @@ class Track:
         self._kinds, self._probe, self._deep = kinds, probe, deep
         reach, lag_ms = jump
         slow = probe.every_s * MS_PER_S > SLOW_MS
-        far = gate.reachable(reach, lag_ms, STRETCH * probe.every_s * MS_PER_S)
+        far = max(reach * LEAST_PART, gate.reachable(reach, lag_ms, STRETCH * probe.every_s * MS_PER_S))
         self._gate_params = gate.Params(far, silence.patience_ms(probe.every_s), need=2 if slow else 4)
         self.plan(band)
         self._gate = gate.State()
