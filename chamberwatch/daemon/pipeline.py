@@ -103,7 +103,8 @@ class Pipeline:
         reading = placed
         arrived_ms = self._clock.see(reading.at_ms)
         if arrived_ms != reading.arrived_ms:
-            reading = reading._replace(arrived_ms=arrived_ms)
+            probe, at_ms, temp_c, rh_pct, _, timed = reading
+            reading = Reading(probe, at_ms, temp_c, rh_pct, arrived_ms, timed)
         if self._doubtful and reading.at_ms != newest_ms:
             self._settle(fresh=reading.at_ms > newest_ms)
         if reading.at_ms > newest_ms:

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from chamberwatch.daemon.clock import ReadingsClock
+from chamberwatch.daemon.collector import look_seldom
 from chamberwatch.daemon.pipeline import Pipeline
 from chamberwatch.daemon.teller import Teller, newest_air
 from chamberwatch.errors import InputMissing, JournalError, NotPermitted
@@ -97,6 +98,7 @@ def _run(settings: Settings, journal: Journal, files: list[Path]) -> Summary:
     teller.remember(newest_air(journal.path))
     for chamber in settings.plan.chambers:
         pipeline.feed(Hangs(clock.now_ms(), chamber.name, journal.hanging_times(chamber.name)))
+    look_seldom()
     summary = Summary()
 
     def told(events: list[Event]) -> None:

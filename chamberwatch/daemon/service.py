@@ -11,6 +11,7 @@ from collections.abc import Callable
 from contextlib import ExitStack
 
 from chamberwatch.daemon.clock import Clock, MachineClock, ReadingsClock, synced
+from chamberwatch.daemon.collector import look_seldom
 from chamberwatch.daemon.housekeeping import Housekeeping
 from chamberwatch.daemon.loop import Loop
 from chamberwatch.daemon.pipeline import Pipeline
@@ -196,6 +197,7 @@ def watch(settings: Settings, *, rehearsal: bool = False) -> None:
     with ExitStack() as parts:
         service = Service(settings, parts, rehearsal=rehearsal)
         _on_signals(service.loop.stop)
+        look_seldom()
         service.run()
 
 

@@ -35,7 +35,7 @@ PURE = {"model", "errors", "inputs", "psychrometrics", "wire", "rules", "engine"
 ADAPTERS = LEVELS[6]
 PURE_MAY_IMPORT = {
     "__future__", "bisect", "collections", "dataclasses", "datetime", "enum", "fractions", "functools", "hashlib",
-    "itertools", "json", "math", "operator", "re", "statistics", "types", "typing", "zlib", "chamberwatch",
+    "itertools", "json", "math", "operator", "orjson", "re", "statistics", "types", "typing", "zlib", "chamberwatch",
 }  # fmt: skip
 """Of the standard library only what has no clock, file, socket, thread, logger or environment."""
 CLOCKS = {"now", "utcnow", "today"}
