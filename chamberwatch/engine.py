@@ -46,7 +46,7 @@ from chamberwatch.rules.edge import Edge
 from chamberwatch.rules.lane import Lane
 from chamberwatch.rules.pair import Chamber
 
-VERSION = 3
+VERSION = 4
 """Of the snapshot's form. An unknown one is not read: the engine then starts afresh."""
 LATE_MS = 10 * MS_PER_MIN
 """A reading that arrives so much after its own time makes what it causes 'told late'."""

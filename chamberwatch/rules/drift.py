@@ -19,6 +19,8 @@ from chamberwatch.model import MS_PER_H, MS_PER_MIN, Band
 from chamberwatch.rules import trend
 
 BLOCK_MS = 30 * MS_PER_MIN
+GRAIN_MS = 5 * MS_PER_MIN
+"""What is added comes at most so far apart: blocks are whole multiples of it."""
 HORIZON_MS = 6 * MS_PER_H
 RANGE_MS = 24 * MS_PER_H
 WINDOWS = (8, 6, 4)
@@ -78,7 +80,7 @@ def step(
         blocks = tuple(b for b in state.blocks if ended_ms - b[0] <= RANGE_MS)[-KEPT + 1 :]
         state = state._replace(blocks=(*blocks, (ended_ms, round(state.total / state.seen, 2))))
         state, found = _judge(state, band, least)
-    length_ms = max(BLOCK_MS, -(-(period_ms or 0) // MS_PER_MIN) * MS_PER_MIN)
+    length_ms = max(BLOCK_MS, -(-(period_ms or 0) // GRAIN_MS) * GRAIN_MS)
     return state._replace(number=at_ms // length_ms, length_ms=length_ms, total=value, seen=1), found
 
 

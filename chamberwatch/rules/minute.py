@@ -24,10 +24,11 @@ class Minute(NamedTuple):
 class Accumulator:
     """The minute under way. Mutable, since it moves with every reading; a fold all the same."""
 
-    __slots__ = ("number", "rh_sum", "rhs", "temp_sum", "temps")
+    __slots__ = ("_length_ms", "number", "rh_sum", "rhs", "temp_sum", "temps")
 
-    def __init__(self, number: int = -1) -> None:
-        self.number = number
+    def __init__(self, length_ms: int = MS_PER_MIN) -> None:
+        self._length_ms = length_ms
+        self.number = -1
         self.temp_sum = self.rh_sum = 0.0
         self.temps = self.rhs = 0
 
@@ -40,7 +41,7 @@ class Accumulator:
             temp_c: [°C] or None.
             rh_pct: [%RH] or None.
         """
-        number = max(at_ms // MS_PER_MIN, self.number)
+        number = max(at_ms // self._length_ms, self.number)
         closed = None
         if number != self.number:
             closed = self.mean()
@@ -59,7 +60,7 @@ class Accumulator:
             return None
         temp_c = round(self.temp_sum / self.temps, 3) if self.temps else None
         rh_pct = round(self.rh_sum / self.rhs, 3) if self.rhs else None
-        return Minute((self.number + 1) * MS_PER_MIN, temp_c, rh_pct)
+        return Minute((self.number + 1) * self._length_ms, temp_c, rh_pct)
 
     def to_json(self) -> list[float]:
         """Return the state as JSON values."""

@@ -11,7 +11,7 @@ from typing import Any
 from chamberwatch.model import MS_PER_H, MS_PER_MIN, Band, Kind
 from chamberwatch.rules import blocks, condensation, cooling, cycle, door, drift, frozen_state, swing
 from chamberwatch.rules.edge import Edge
-from chamberwatch.rules.minute import Minute
+from chamberwatch.rules.minute import Accumulator, Minute
 
 AFTER_TEND_MS = 15 * MS_PER_MIN
 """So long after a door session the air is still settling: the drifts are not fed."""
@@ -75,7 +75,7 @@ class Slow:
 
     __slots__ = (
         "_cools",
-        "_every_ms", "condensation", "cooling", "cycle", "door", "hours", "humidity_blocks", "humidity_drift",
+        "_every_ms", "condensation", "cooling", "cycle", "door", "five", "hours", "humidity_blocks", "humidity_drift",
         "means", "norm", "probe", "swing", "temperature_blocks", "temperature_drift",
     )  # fmt: skip
 
@@ -83,7 +83,9 @@ class Slow:
         self.probe = probe
         self._cools = cools
         """A room has no compressor that could fail."""
-        self._every_ms = max(every_ms, MS_PER_MIN)
+        self._every_ms = max(every_ms, blocks.BLOCK_MS)
+        self.five = Accumulator(blocks.BLOCK_MS)
+        """Five minutes, for the rules that look at hours."""
         self.cycle = cycle.State()
         self.norm: cycle.Learnt | None = None
         self.cooling = cooling.State()
@@ -102,9 +104,11 @@ class Slow:
         self, minute: Minute, bands: tuple[Band, Band], tended: tuple[int, int], *, frozen: bool
     ) -> list[Edge]:
         """Judge one minute; `bands`: temperature's and humidity's as planned now."""
-        edges = self._cooling(minute) + self._door(minute, tended) + self._drifts(minute, bands, tended)
-        edges += self._swing(minute) + self._condensation(minute)
-        self._learn(minute, frozen=frozen)
+        edges = self._cooling(minute) + self._door(minute, tended) + self._swing(minute)
+        block = self.five.add(minute.at_ms - 1, minute.temp_c, minute.rh_pct)
+        if block is not None:
+            edges += self._drifts(block, bands, tended) + self._condensation(block)
+        self._learn(minute, frozen=frozen, block=block is not None)
         return edges
 
     def _period_ms(self) -> int | None:
@@ -122,7 +126,7 @@ class Slow:
         """Return the mean of the last 24 h [°C or %RH], from half-hour blocks; None before 12 h were seen."""
         return drift.day_mean(self.temperature_drift if temperature else self.humidity_drift)
 
-    def _learn(self, minute: Minute, *, frozen: bool) -> None:
+    def _learn(self, minute: Minute, *, frozen: bool, block: bool) -> None:
         before = self.cycle
         self.cycle = cycle.step(before, minute, frozen=frozen)
         if self.cycle.loops is not before.loops or (self.norm is None and self.cycle.loops):
@@ -134,7 +138,8 @@ class Slow:
             )
         if minute.rh_pct is not None:
             self.humidity_blocks = blocks.step(self.humidity_blocks, minute.at_ms, minute.rh_pct, period_ms)
-        self._mean(minute.at_ms)
+        if block:
+            self._mean(minute.at_ms)
         number = (minute.at_ms - 1) // MS_PER_H
         if not self.hours or self.hours[-1].number != number:
             self.hours = (*self.hours[-HOURS:], Hour(number))
@@ -237,7 +242,8 @@ class Slow:
     def to_json(self) -> list[Any]:
         """Return the state as JSON values."""
         states = tuple(getattr(self, name) for name in STATES)
-        return [frozen_state.dump(states), [[hour.to_json() for hour in self.hours], list(self.means)]]
+        hours = [hour.to_json() for hour in self.hours]
+        return [frozen_state.dump(states), [hours, list(self.means), self.five.to_json()]]
 
     def from_json(self, body: list[Any]) -> None:
         """Restore what `to_json` returned."""
@@ -245,4 +251,5 @@ class Slow:
             setattr(self, name, frozen_state.load(cls, part))
         self.hours = tuple(map(Hour.from_json, body[1][0]))
         self.means = (body[1][1][0], body[1][1][1])
+        self.five.from_json(body[1][2])
         self.norm = cycle.learnt(self.cycle)

@@ -123,7 +123,7 @@ def test_an_event_line_has_the_shape_others_read(replays):
         assert parse_rfc3339(event["since"]) <= parse_rfc3339(event["at"])
         assert event["state"] in {"active", "returned", "noted"}
         assert event["priority"] in {"high", "medium", "low"}
-        assert event["because"] is None
+        assert event["because"] is None or event["because"] in {e["id"] for e in events}
         assert event["chamber"] == "cellar"
         assert event["text"].strip()
     warm = events[0]
