@@ -96,11 +96,12 @@ class Pipeline:
 
     def _reading(self, reading: Reading) -> None:
         newest_ms = self._newest.get(reading.probe, -1)
-        placed = self._placed(reading, newest_ms)
-        if isinstance(placed, Refusal):
-            self._refuse(placed)
-            return
-        reading = placed
+        if not reading.timed or self.refuse_future or reading.probe not in self._probes:
+            placed = self._placed(reading, newest_ms)
+            if isinstance(placed, Refusal):
+                self._refuse(placed)
+                return
+            reading = placed
         arrived_ms = self._clock.see(reading.at_ms)
         if arrived_ms != reading.arrived_ms:
             probe, at_ms, temp_c, rh_pct, _, timed = reading

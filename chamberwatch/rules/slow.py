@@ -75,8 +75,8 @@ class Slow:
 
     __slots__ = (
         "_cools",
-        "_every_ms", "condensation", "cooling", "cycle", "door", "five", "hours", "humidity_blocks", "humidity_drift",
-        "means", "norm", "probe", "swing", "temperature_blocks", "temperature_drift",
+        "_every_ms", "condensation", "cooling", "cycle", "door", "five", "hours", "humidity_blocks",
+        "humidity_drift", "means", "norm", "probe", "swing", "temperature_blocks", "temperature_drift",
     )  # fmt: skip
 
     def __init__(self, probe: str, every_ms: int = MS_PER_MIN, *, cools: bool = True) -> None:

@@ -10,7 +10,8 @@ from __future__ import annotations
 from typing import Any
 
 from chamberwatch.model import MS_PER_MIN, MS_PER_S, Band, Kind, ProbePlan
-from chamberwatch.rules import frozen_state, gate, limit, silence, stuck
+from chamberwatch.rules import frozen_state, gate, limit, silence
+from chamberwatch.rules import stuck as stuck_rule
 from chamberwatch.rules.edge import Edge
 
 VISIT_MS = 20 * MS_PER_MIN
@@ -37,10 +38,12 @@ class Track:
         "_high",
         "_kinds",
         "_low",
+        "_plain_ms",
+        "_plain_value",
         "_probe",
+        "_stuck",
         "band",
         "last_ms",
-        "stuck",
         "sums",
     )
 
@@ -59,7 +62,9 @@ class Track:
         self._gate_params = gate.Params(far, silence.patience_ms(probe.every_s), need=2 if slow else 4)
         self.plan(band)
         self._gate = gate.State()
-        self.stuck = stuck.State()
+        self._stuck = stuck_rule.State()
+        self._plain_value: float | None = None
+        self._plain_ms = 0
         self.sums = [limit.RESTING, limit.RESTING]
         self._calm = True
         self.last_ms: int | None = None
@@ -80,6 +85,20 @@ class Track:
 
     def plain(self, at_ms: int, value: float) -> bool:
         """Return whether this reading can change no rule's mind."""
+        last = self._plain_value
+        if last is None:
+            return self._plain_again(at_ms, value)
+        change = value - last
+        return (
+            self._calm
+            and change != 0.0
+            and -self._gate_params.jump <= change <= self._gate_params.jump
+            and 0 < at_ms - self._plain_ms <= self._gate_params.hold_ms
+            and self.band.low <= value <= self.band.high
+        )
+
+    def _plain_again(self, at_ms: int, value: float) -> bool:
+        """The same after a reading that was not plain, or a restart: the states say what the last one was."""
         state, params = self._gate, self._gate_params
         return (
             self._calm
@@ -87,19 +106,37 @@ class Track:
             and not state.pending
             and 0 < at_ms - state.at_ms <= params.hold_ms
             and -params.jump <= value - state.value <= params.jump
-            and value != self.stuck.value
-            and not self.stuck.active
+            and value != self._stuck.value
+            and not self._stuck.active
             and self.band.low <= value <= self.band.high
         )
 
     def accept(self, at_ms: int, value: float) -> None:
-        """Take a plain reading."""
-        self._gate = gate.State(value, at_ms)
-        self.stuck = stuck.State(value, at_ms, at_ms)
-        self.last_ms = at_ms
+        """Take a plain reading; the states that follow from it are made when somebody asks."""
+        self._plain_value, self._plain_ms, self.last_ms = value, at_ms, at_ms
+
+    def _settle(self) -> None:
+        """Make the states that the last plain reading stands for."""
+        value = self._plain_value
+        if value is not None:
+            self._gate = gate.State(value, self._plain_ms)
+            self._stuck = stuck_rule.State(value, self._plain_ms, self._plain_ms)
+            self._plain_value = None
+
+    @property
+    def stuck(self) -> stuck_rule.State:
+        """Whether, and since when, the value has not changed."""
+        self._settle()
+        return self._stuck
+
+    @stuck.setter
+    def stuck(self, state: stuck_rule.State) -> None:
+        self._settle()
+        self._stuck = state
 
     def pass_gate(self, at_ms: int, value: float, more: int) -> gate.Passed | None:
         """Let one reading through the gate; None if it is late (at or behind the newest seen)."""
+        self._settle()
         state = self._gate
         if at_ms <= (state.pending[-1][0] if state.pending else state.at_ms):
             return None
@@ -122,13 +159,15 @@ class Track:
 
     def to_json(self) -> list[Any]:
         """Return the state as JSON values."""
-        return [self.last_ms, *map(frozen_state.dump, (self._gate, self.stuck, tuple(self.sums)))]
+        self._settle()
+        return [self.last_ms, *map(frozen_state.dump, (self._gate, self._stuck, tuple(self.sums)))]
 
     def from_json(self, body: list[Any]) -> None:
         """Restore what `to_json` returned."""
         self.last_ms = body[0]
         self._gate = frozen_state.load(gate.State, body[1])
-        self.stuck = frozen_state.load(stuck.State, body[2])
+        self._stuck = frozen_state.load(stuck_rule.State, body[2])
+        self._plain_value = None
         sums = [frozen_state.load(limit.State, s) for s in body[3]]
         self.sums = [limit.RESTING if s == limit.RESTING else s for s in sums]
         self._calm = self.sums[0] is limit.RESTING and self.sums[1] is limit.RESTING
