@@ -41,7 +41,7 @@ def sat_vapour_pressure_water_pa(temp_c: float) -> float:
     memory).
     Source: D. Sonntag, Important new values of the physical constants of 1986, vapour pressure formulations
     based on the ITS-90, and psychrometer formulae, Z. Meteorol. 40 (1990) 340-344; read in secondary
-    transcriptions that agree with one another, coefficient B for Pa (21.2409642 = 16.635794 + ln 100).
+    copies that agree with one another, coefficient B for Pa (21.2409642 = 16.635794 + ln 100).
     Error: the source's own bound was not read; measured within 0.007 % of CoolProp's IAPWS-95 at 0.01..85 °C
     (`test_psychrometrics.py::test_saturation_agrees_with_coolprop`).
     """
