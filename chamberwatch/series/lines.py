@@ -17,7 +17,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from typing import NamedTuple, Protocol
+from typing import Protocol
 
 from chamberwatch.errors import OutOfRange
 from chamberwatch.model import MS_PER_S, EventState
@@ -109,31 +109,6 @@ class EventLike(Protocol):
     def pieces(self) -> Sequence[str]:
         """Names of the pieces that were hanging there at its time."""
         ...
-
-
-class Row(NamedTuple):
-    """A plain RowLike."""
-
-    at_ms: int
-    probe: str
-    chamber: str
-    temp_c: float | None
-    rh_pct: float | None
-
-
-class EventRow(NamedTuple):
-    """A plain EventLike."""
-
-    id: str
-    at_ms: int
-    since_ms: int
-    kind: str
-    state: str
-    priority: str
-    chamber: str
-    value: float | None = None
-    limit: float | None = None
-    pieces: tuple[str, ...] = ()
 
 
 def clean_tag(text: str) -> str:

@@ -4,15 +4,34 @@ from __future__ import annotations
 
 import math
 import re
+from typing import NamedTuple
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from chamberwatch.journal.tail import Row
 from chamberwatch.psychrometrics import dew_point_c
-from chamberwatch.series.lines import EventRow, Row, air_lines, clean_tag, event_lines, line
+from chamberwatch.series.lines import air_lines, clean_tag, event_lines, line
 
 AT_MS = 1_793_404_800_000
+
+
+class EventRow(NamedTuple):
+    """Of an event only what becomes part of a line."""
+
+    id: str
+    at_ms: int
+    since_ms: int
+    kind: str
+    state: str
+    priority: str
+    chamber: str
+    value: float | None = None
+    limit: float | None = None
+    pieces: tuple[str, ...] = ()
+
+
 EVENT = EventRow("4f1c", AT_MS, AT_MS - 5_400_000, "humidity-low", "active", "medium", "cellar", 58.0, 70.0)
 
 
