@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sqlite3
 import stat
+import time
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
@@ -12,10 +13,11 @@ from urllib.parse import quote
 from chamberwatch.errors import JournalError, NotPermitted
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
     from pathlib import Path
 
 BUSY_S = 5.0
+_RETRY_S = 0.005
 # Small pages: a commit of eight readings then writes 8.8 kB instead of 16 (measured); flash wears by bytes.
 PAGE_BYTES = 1024
 # Members of the daemon's group write facts beside it, so the file, its -wal and its -shm are theirs too.
@@ -35,7 +37,7 @@ def explain(err: sqlite3.Error, path: Path) -> JournalError:
         return JournalDamaged(f"the journal {path} is damaged or is no SQLite database ({err})")
     if code.startswith("SQLITE_FULL"):
         return JournalError(f"no room left on the disk that holds the journal {path}")
-    if code.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
+    if _is_busy(err):
         return JournalError(f"another program has kept the journal {path} locked for over {BUSY_S:g} s")
     if code.startswith(("SQLITE_READONLY", "SQLITE_CANTOPEN", "SQLITE_PERM")):
         return JournalError(f"the journal {path} cannot be written ({err}); is its disk read-only?")
@@ -70,11 +72,31 @@ def connect(path: Path, *, mode: str) -> sqlite3.Connection:
     with explained(path):
         db = sqlite3.connect(uri, uri=True, isolation_level=None, timeout=BUSY_S)
         try:
-            _set_up(db, writable=mode == "rw")
+            _patiently(lambda: _set_up(db, writable=mode == "rw"))
         except BaseException:
             db.close()
             raise
     return db
+
+
+def _patiently(set_up: Callable[[], None]) -> None:
+    """Repeat `set_up` while the file is busy, for as long as a transaction would wait.
+
+    SQLite answers at once, its timeout unheeded, while another connection turns the file to WAL or, as the
+    last to close, clears that away.
+    """
+    until = time.monotonic() + BUSY_S
+    while True:
+        try:
+            return set_up()
+        except sqlite3.OperationalError as err:
+            if not _is_busy(err) or time.monotonic() >= until:
+                raise
+        time.sleep(_RETRY_S)
+
+
+def _is_busy(err: sqlite3.Error) -> bool:
+    return (getattr(err, "sqlite_errorname", None) or "").startswith(("SQLITE_BUSY", "SQLITE_LOCKED"))
 
 
 def _set_up(db: sqlite3.Connection, *, writable: bool) -> None:
