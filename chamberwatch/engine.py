@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import json
 import zlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from typing import Any
 
@@ -39,15 +39,15 @@ from chamberwatch.model import (
     Reading,
     Refusal,
 )
-from chamberwatch.rules import deadlines, house, planned
+from chamberwatch.rules import deadlines, house, planned, silence
 from chamberwatch.rules.alarm import Board, fact
 from chamberwatch.rules.catalogue import GAP_FLOOR_MS
 from chamberwatch.rules.edge import Edge
 from chamberwatch.rules.lane import Lane
 from chamberwatch.rules.pair import Chamber
 
-VERSION = 4
-"""Of the snapshot's form. An unknown one is not read: the engine then starts afresh."""
+VERSION = 5
+"""Of the snapshot's form. An unknown one is not read: the engine then starts afresh, having learnt anew."""
 LATE_MS = 10 * MS_PER_MIN
 """A reading that arrives so much after its own time makes what it causes 'told late'."""
 NEVER_MS = 1 << 62
@@ -60,6 +60,7 @@ class Engine:
     """The judge of one house."""
 
     def __init__(self, plan: Plan) -> None:
+        self._plan = plan
         self._chambers: dict[str, ChamberPlan] = {c.name: c for c in plan.chambers}
         self._lanes = {p.name: Lane(p, self._chambers[p.chamber]) for p in plan.probes}
         self._rooms = {
@@ -163,9 +164,8 @@ class Engine:
     def _follow(self, lane: Lane, reading: Reading, edges: list[Edge]) -> list[Event]:
         """Look after alarms that already stand: the silence that ended, the worst value, the urgent limit."""
         events: list[Event] = []
-        silent = self._board.standing(lane.chamber, Kind.PROBE_SILENT)
-        if silent is not None and lane.heard_ms == reading.arrived_ms:
-            events += self._over(silent, reading.probe, reading.arrived_ms)
+        if lane.heard_ms == reading.arrived_ms:
+            events += self._heard(lane, reading.arrived_ms)
         sums = (*lane.temperature.sums, *lane.humidity.sums)
         for kind, state in zip(deadlines.BAND_KINDS, sums, strict=True):
             if state.active:
@@ -174,6 +174,14 @@ class Engine:
             for kind in URGENT_SIGN:
                 events += self._raise(lane, kind, reading, edges)
         return events
+
+    def _heard(self, lane: Lane, at_ms: int) -> list[Event]:
+        """End a probe's silence, if it stands and this word is enough."""
+        silent = self._board.standing(lane.chamber, Kind.PROBE_SILENT)
+        if silent is None or lane.plan.name not in silent.probes:
+            return []
+        lane.again, over = silence.hear(lane.again, at_ms, lane.plan.every_s)
+        return self._over(silent, lane.plan.name, at_ms) if over else []
 
     def _over(self, alarm: Alarm, probe: str, at_ms: int) -> list[Event]:
         """End a probe's part in an alarm that is about absence; the value is how long it lasted [min]."""
@@ -196,11 +204,8 @@ class Engine:
             return []
         events = [e for edge in lane.count(refusal.arrived_ms, bad=True) for e in self._tell(lane, edge)]
         lane.heard_ms = refusal.arrived_ms
-        silent = self._board.standing(lane.chamber, Kind.PROBE_SILENT)
-        if silent is not None and lane.plan.name in silent.probes:
-            # It speaks again, if only nonsense: that is another alarm's business.
-            events += self._over(silent, lane.plan.name, refusal.arrived_ms)
-        return events
+        # It speaks again, if only nonsense: that is another alarm's business.
+        return events + self._heard(lane, refusal.arrived_ms)
 
     # -- deadlines -----------------------------------------------------------------------------------------
 
@@ -313,6 +318,16 @@ class Engine:
     def alarms(self) -> list[Alarm]:
         """Return every alarm that is not normal, oldest first."""
         return self._board.alarms()
+
+    def learn_from(self, readings: Iterable[Reading]) -> None:
+        """Learn each chamber's norm from its past: none of it is told, and nothing of it stands then."""
+        past = Engine(self._plan)
+        for reading in readings:
+            past.step(reading)
+        for name, lane in self._lanes.items():
+            lane.slow.learn_from(past._lanes[name].slow)
+        for name, room in self._rooms.items():
+            room.learn_from(past._rooms[name])
 
     def snapshot(self) -> bytes:
         """Return the whole state as compressed JSON (≤ 4 kB a chamber)."""

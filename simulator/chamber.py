@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, NamedTuple
 
 from chamberwatch.model import MS_PER_DAY, MS_PER_MIN
+from simulator.air import sat_pressure_pa
 from simulator.faults import OF_PROBES, Fault, Trouble, hands_at, probe_faults, room_at
 from simulator.plant import Hands, Plant
 from simulator.probes import Line, Probe
@@ -22,6 +23,9 @@ PHASE_MS = 700
 
 PIECE_COMES_AT_C = 8.0
 """A piece comes from the salting fridge by way of the kitchen table; our own choice."""
+
+OTHER_CHAMBER_PCT = 85.0
+"""The air of the chamber a swapped probe hangs in: a salting fridge, common practice, no source."""
 
 NONE: dict[Trouble, Fault] = {}
 
@@ -106,6 +110,10 @@ class _Life:
     def _feel(self, probe: Probe, faults: dict[Trouble, Fault], vapour_pa: float) -> None:
         if Trouble.MOVED_OUT in faults:
             probe.feel(STEP_S, self.room.temp_c, self.room.vapour_pa)
+            return
+        if Trouble.SWAPPED in faults:
+            other_c = faults[Trouble.SWAPPED].amount
+            probe.feel(STEP_S, other_c, sat_pressure_pa(other_c) * OTHER_CHAMBER_PCT / 100.0)
             return
         b, plant = probe.build, self.plant
         temp_c = plant.temp_c + b.near_room * (self.room.temp_c - plant.temp_c)

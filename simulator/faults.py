@@ -74,6 +74,7 @@ MEANT: dict[Trouble, str] = {
     Trouble.HUMID_DAYS: "amount: Pa of vapour more in the room",
     Trouble.CREEPING: "amount: %RH an hour",
     Trouble.NOISY: "amount: standard deviation, °C; five times that in %RH",
+    Trouble.SWAPPED: "amount: °C of the other chamber it was hung back into",
     Trouble.GLITCHES: "how_far: share of readings",
     Trouble.HALF_LINES: "how_far: share of lines",
     Trouble.CLOCK_OFF: "amount: s that the probe's clock is ahead",

@@ -18,7 +18,7 @@ from chamberwatch.errors import JournalError
 from chamberwatch.ingest.packet import Packet
 from chamberwatch.inputs import Input
 from chamberwatch.journal.store import Batch, Journal, Snapshot, Written
-from chamberwatch.model import MS_PER_MIN, Alarm, Event, Plan, Reading, Reason, Refusal
+from chamberwatch.model import MS_PER_H, MS_PER_MIN, Alarm, Event, Plan, Reading, Reason, Refusal
 from chamberwatch.wire.senml import decode
 from chamberwatch.wire.timestamp import format_rfc3339
 
@@ -28,6 +28,9 @@ ALIVE_EVERY_MS = MS_PER_MIN
 FUTURE_MS = 5 * MS_PER_MIN
 DOUBTFUL_MOST = 1_000
 """More refusals in a row than this change nothing any more, and a file of noise must not fill the memory."""
+
+LEARN_MS = 26 * MS_PER_H
+"""A day, and what the first cycle needs."""
 
 _log = logging.getLogger(__name__)
 
@@ -68,9 +71,15 @@ class Pipeline:
     # -- start -----------------------------------------------------------------------------------------------
 
     def restore(self) -> None:
-        """Take up the last snapshot and roll forward over what was committed after it."""
+        """Take up the last snapshot and roll forward over what was committed after it.
+
+        Without one this version can read (it was upgraded), the chambers' norms are learnt anew from the last
+        day's readings; what stood is judged afresh, and told again if it still does.
+        """
         snapshot = self._journal.load_snapshot()
         if snapshot is None or snapshot.version != VERSION:
+            newest_ms = max(self._newest.values(), default=0)
+            self._engine.learn_from(self._journal.readings_from(newest_ms - LEARN_MS))
             return
         self._engine.restore(snapshot.body)
         for reading in self._journal.readings_since(snapshot):

@@ -1,8 +1,9 @@
 """Which events become messages: one fault is told once, and what it brings about only where that is news.
 
 A consequence (`because`) is sent when it names what is to be done (a dead compressor, an open door, a probe),
-or when it is more urgent than what was told of its cause; else it is recorded, and the return of what was not
-sent is not sent either. Remembered for the life of the process; after a restart the unknown is sent.
+when it is more urgent than what was told of its cause, or when all that was told of that is over again; else
+it is recorded, and the return of what was not sent is not sent either. Remembered for the life of the
+process; after a restart the unknown is sent.
 """
 
 from __future__ import annotations
@@ -36,6 +37,8 @@ class Telling:
         """Of the causes told, by their id."""
         self._quiet: set[tuple[str, Kind]] = set()
         """Alarms that stand and were not sent."""
+        self._stands: dict[tuple[str, Kind], str] = {}
+        """Alarms that were sent and stand, and the cause each belongs to."""
         self._decided: dict[str, bool] = {}
         """A commit that failed asks again."""
 
@@ -56,22 +59,22 @@ class Telling:
         if event.state is EventState.RETURNED:
             was_quiet = key in self._quiet
             self._quiet.discard(key)
+            self._stands.pop(key, None)
             return not was_quiet
         if event.note is Note.RAISED:
             self._quiet.discard(key)
         return key not in self._quiet
 
     def _began(self, event: Event, key: tuple[str, Kind]) -> bool:
-        cause = self._priority.get(event.because) if event.because is not None else None
-        if event.because is None:
-            self._priority[event.id] = event.priority
-        news = event.kind not in EFFECTS or cause is None or RANK[event.priority] > RANK[cause]
+        cause = event.because or event.id
+        told = self._priority.get(cause)
+        known = told is not None and cause in self._stands.values()
+        worse = told is not None and RANK[event.priority] > RANK[told]
+        news = worse or not known or event.kind not in EFFECTS
         if news:
             self._quiet.discard(key)
-            if event.because is not None:
-                self._priority[event.because] = max(
-                    cause or event.priority, event.priority, key=RANK.__getitem__
-                )
+            self._stands[key] = cause
+            self._priority[cause] = max(told or event.priority, event.priority, key=RANK.__getitem__)
         else:
             self._quiet.add(key)
         return news

@@ -50,3 +50,15 @@ def readings_after(db: sqlite3.Connection) -> Iterator[Reading]:
         rh_pct = None if rh is None or rh_lost else rh / 100
         if temp_c is not None or rh_pct is not None:
             yield Reading(name, at_ms, temp_c, rh_pct, at_ms)
+
+
+def readings_from(db: sqlite3.Connection, from_ms: int) -> Iterator[Reading]:
+    """Yield the readings of that time or later as if each had arrived when it was taken."""
+    rows = db.execute(
+        "SELECT p.name, r.at_ms, r.temp_centi, r.rh_centi FROM reading r JOIN probe p ON p.id = r.probe_id "
+        "WHERE r.at_ms >= ? ORDER BY r.at_ms, r.probe_id",
+        (from_ms,),
+    )
+    for name, at_ms, temp, rh in rows:
+        temp_c, rh_pct = (None if v is None else v / 100 for v in (temp, rh))
+        yield Reading(name, at_ms, temp_c, rh_pct, at_ms)

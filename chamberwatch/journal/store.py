@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from chamberwatch.errors import ChamberwatchError, JournalError
 from chamberwatch.journal import intake, plans, telling
 from chamberwatch.journal.connection import explained, transaction
-from chamberwatch.journal.forward import readings_after
+from chamberwatch.journal.forward import readings_after, readings_from
 from chamberwatch.journal.records import Batch, Notice, RequestRow, Snapshot, Written
 from chamberwatch.journal.schema import open_journal
 from chamberwatch.journal.stays import hanging, hanging_times, load_stays
@@ -143,6 +143,11 @@ class Journal:
             raise JournalError(f"the journal {self.path} does not keep that snapshot")
         with explained(self.path):
             yield from readings_after(self._db)
+
+    def readings_from(self, from_ms: int) -> Iterator[Reading]:
+        """Yield every reading kept of that time or later, in order of time."""
+        with explained(self.path):
+            yield from readings_from(self._db, from_ms)
 
     def alive_ms(self) -> int | None:
         """Return when a watch last committed, None if none ever did."""

@@ -73,8 +73,8 @@ class Board:
         self._busy: frozenset[str] = frozenset()
         self.now_ms = 0
         """The arrival clock: what a backlog tells late is told now, and told again a day from now."""
-        self._ended: list[tuple[str, Kind, str, int]] = []
-        """(chamber, kind, id of the cause, when) of alarms that ended lately: what follows is theirs."""
+        self._ended: list[causes.Ended] = []
+        """Alarms that ended lately: what follows is theirs."""
 
     def alarms(self) -> list[Alarm]:
         """Return every alarm that is not normal, oldest first."""
@@ -102,7 +102,7 @@ class Board:
     def from_json(cls, body: dict[str, Any], chambers: dict[str, str]) -> Board:
         """Restore what `to_json` returned, for the probes planned now (`chambers`: probe → chamber)."""
         board = cls()
-        board._ended = [(chamber, Kind(kind), ident, at_ms) for chamber, kind, ident, at_ms in body["ended"]]
+        board._ended = [causes.Ended(where, Kind(kind), *rest) for where, kind, *rest in body["ended"]]
         for item in body["alarms"]:
             told_ms = item.pop("told_ms")
             where = item["chamber"]
@@ -187,7 +187,7 @@ class Board:
 
     def _cause(self, chamber: str, edge: Edge) -> str | None:
         """Return the id of the first one told of what this belongs to."""
-        self._ended = [e for e in self._ended if edge.at_ms - e[3] <= causes.AFTER_MS]
+        self._ended = [e for e in self._ended if edge.at_ms - e.at_ms <= causes.SWING_MS]
         standing = [
             (a.at_ms, a.because or a.event_id)
             for a in self._alarms.values()
@@ -197,10 +197,11 @@ class Board:
         ]
         if standing:
             return min(standing)[1]
+        side = causes.side(edge.kind, edge.value, edge.limit)
         ended = [
-            (at_ms, ident)
-            for where, kind, ident, at_ms in self._ended
-            if where == chamber and kind is not edge.kind and causes.belong_together(kind, edge.kind, 0)
+            (e.at_ms, e.cause)
+            for e in self._ended
+            if e.chamber == chamber and causes.goes_on(e, edge.kind, side, edge.at_ms)
         ]
         return max(ended)[1] if ended else None
 
@@ -218,9 +219,10 @@ class Board:
 
     def _return(self, alarm: Alarm, edge: Edge) -> Event:
         ident = event_id(alarm.kind, alarm.chamber, edge.probe, edge.at_ms, EventState.RETURNED)
+        side = causes.side(alarm.kind, alarm.value, alarm.limit)
+        ended = causes.Ended(alarm.chamber, alarm.kind, side, alarm.because or alarm.event_id, edge.at_ms)
+        self._ended = [*self._ended[-KEPT_ENDED:], ended]
         alarm = replace(alarm, value=edge.value, worst=alarm.worst if edge.worst is None else edge.worst)
-        cause = alarm.because or alarm.event_id
-        self._ended = [*self._ended[-KEPT_ENDED:], (alarm.chamber, alarm.kind, cause, edge.at_ms)]
         if TRANSITIONS[alarm.state, Trigger.RETURN] is None:
             self._drop(alarm)
         else:

@@ -30,16 +30,18 @@ class Entry:
 
 _BAND = (
     "signed distance to the limit, summed over time from 0, reaches the patience "
-    "(default {patience}: {example}); the sum is capped at 1.5 × patience"
+    "(default {patience}: {example}); the sum is capped at 1.5 × patience. Once a cycle is learnt, not "
+    "while the mean of the last whole one is inside, unless far outside ({far}, or {near} for 30 min)"
 )
 _PAGE = "Page 1954 (cumulative sum); the band is common practice, no source; the patience our choice"
 
 
-def _band(kind: Kind, side: str, unit: str, patience: str, example: str) -> Entry:
+def _band(kind: Kind, side: str, unit: str, patience: str, example: str, far: str, near: str) -> Entry:
     return Entry(
         kind,
-        f"air {side} the planned band: " + _BAND.format(patience=patience, example=example),
-        "the sum has drained to 0",
+        f"air {side} the planned band: "
+        + _BAND.format(patience=patience, example=example, far=far, near=near),
+        "the sum has drained to 0 and that mean, where there is one, is inside",
         unit,
         Priority.MEDIUM,
         _PAGE,
@@ -53,15 +55,16 @@ _H_EXAMPLE = "5 %RH outside for 20 min, 20 %RH for 5"
 CATALOGUE: dict[Kind, Entry] = {
     e.kind: e
     for e in (
-        _band(Kind.TEMPERATURE_HIGH, "above", "°C", "60 °C·min", _T_EXAMPLE),
-        _band(Kind.TEMPERATURE_LOW, "below", "°C", "60 °C·min", _T_EXAMPLE),
-        _band(Kind.HUMIDITY_HIGH, "above", "%RH", "100 %RH·min", _H_EXAMPLE),
-        _band(Kind.HUMIDITY_LOW, "below", "%RH", "100 %RH·min", _H_EXAMPLE),
+        _band(Kind.TEMPERATURE_HIGH, "above", "°C", "60 °C·min", _T_EXAMPLE, "3 °C", "1 °C"),
+        _band(Kind.TEMPERATURE_LOW, "below", "°C", "60 °C·min", _T_EXAMPLE, "3 °C", "1 °C"),
+        _band(Kind.HUMIDITY_HIGH, "above", "%RH", "100 %RH·min", _H_EXAMPLE, "10 %RH", "5 %RH"),
+        _band(Kind.HUMIDITY_LOW, "below", "%RH", "100 %RH·min", _H_EXAMPLE, "10 %RH", "5 %RH"),
         Entry(
             Kind.PROBE_SILENT,
             "nothing heard, good or refused, for 3 × the probe's interval, at least 90 s, by arrival; "
             "urgent when the chamber has had no reading that was not refused for 60 min",
-            "the probe is heard again, even if the line is refused",
+            "the probe is heard again, even if the line is refused; if it fell silent again within 30 min, "
+            "five times in a row",
             "min",
             Priority.MEDIUM,
             "our choice",
@@ -95,9 +98,10 @@ CATALOGUE: dict[Kind, Entry] = {
         ),
         Entry(
             Kind.TEMPERATURE_DRIFT,
-            "means over whole cycles (at least 30 min) run towards a limit, significantly, and meet it "
-            "within 6 h, outside what they were in the last 24 h; seen by at least two probes where "
-            "two are well; not before 12 such means are known, nor while tended or 15 min after",
+            "half-hourly means over a whole cycle run towards a limit, significantly and still, over 2 to "
+            "6 h (2.5 cycles at least), and meet it within 6 h, outside what they were in the last 24 h; "
+            "seen by at least two probes where two are well; not before 12 such means are known, nor while tended "
+            "or 15 min after; not upwards while a new piece may make the air damp",
             "the line no longer meets the limit within 12 h, or the mean is back in the day's range",
             "°C",
             Priority.LOW,
@@ -132,8 +136,9 @@ CATALOGUE: dict[Kind, Entry] = {
         ),
         Entry(
             Kind.COOLING_LOST,
-            f"two learnt compressor cycles and {cooling.SLACK_MS // MS_PER_MIN} min have passed since the "
-            f"air was last at its coldest, and it climbs {cooling.ABOVE_C:g} °C past its usual top",
+            f"{cooling.CYCLES:g} learnt compressor cycles and {cooling.SLACK_MS // MS_PER_MIN} min (after a "
+            f"run that was cut short {cooling.CUT_MS // MS_PER_MIN} min) have passed since the air was last "
+            f"at its coldest, and it climbs {cooling.ABOVE_C:g} °C past its usual top",
             "the air has come down by its usual saw-tooth (at least 0.5 °C)",
             "°C",
             Priority.HIGH,
@@ -141,8 +146,10 @@ CATALOGUE: dict[Kind, Entry] = {
         ),
         Entry(
             Kind.DOOR_OPEN,
-            "within 10 min the air warms by 1.2 °C and three times as fast as usual, the humidity moves by "
-            "6 %RH, and 15 min later it is still near its warmest and past its usual top",
+            "within 10 min the air warms by 1 °C and by 0.8 °C more than it usually would, and 18 min later "
+            "it has for 10 min been near its warmest or settled, past its usual top and 3 %RH from where it "
+            "was, or (where the compressor keeps up) a saw-tooth and 3 %RH from where it was; seen by at "
+            "least two probes where two are well",
             "it has come back by half",
             "°C",
             Priority.MEDIUM,

@@ -1,12 +1,13 @@
 """`cooling-lost`: the compressor's next run is overdue and the air climbs beyond where it always turned.
 
-Raised when, since the last bottom, two whole learnt cycles and `SLACK_MS` have passed, the air is warmer than
-the usual top by `ABOVE_C`, and still within `NEAR_C` of its warmest since then. So, if the air climbs at all,
-at the latest two cycles and 15 min after the failure. A defrost of up to a cycle and a half does not raise
+Raised when, since the last bottom, `CYCLES` learnt cycles and `SLACK_MS` have passed (`CUT_MS` after a run
+that was cut short: its end is when it failed), the air is warmer than the usual top by `ABOVE_C`, and still
+within `NEAR_C` of its warmest since then. So, if the air climbs at all, at the latest two cycles and 15 min
+after the failure: for some of these minutes the coil is still cold. A defrost of half an hour does not raise
 it. Returned when the air has come back by the usual saw-tooth (`BACK_C` at least) from its warmest.
 
-Without a learnt cycle: never raised (the band alarm stands in). Missing input: no step; time unseen, over
-`GAP_MS`, is no pause. Source: our choice.
+Without a learnt cycle: never raised (the band alarm stands in), and no pause from before it counts. Missing
+input: no step; time unseen, over `GAP_MS`, is no pause. Source: our choice.
 """
 
 from __future__ import annotations
@@ -17,7 +18,11 @@ from chamberwatch.model import MS_PER_MIN
 from chamberwatch.rules.cycle import GAP_MS, Learnt
 from chamberwatch.rules.minute import Minute
 
-SLACK_MS = 12 * MS_PER_MIN
+CYCLES = 1.9
+SLACK_MS = 13 * MS_PER_MIN
+CUT_MS = 8 * MS_PER_MIN
+CUT_PART = 0.25
+"""A bottom this part of the usual saw-tooth too high: the compressor was stopped amid its run."""
 ABOVE_C = 0.4
 NEAR_C = 0.15
 BACK_C = 0.5
@@ -44,17 +49,20 @@ def step(state: State, minute: Minute, norm: Learnt | None) -> tuple[State, bool
     seen = minute.at_ms - state.last_ms <= GAP_MS
     if state.active:
         return _until_back(state, minute.at_ms, temp_c, norm)
-    came_down = norm is not None and temp_c <= state.top_c - RAN_PART * norm.saw_c
-    if temp_c <= state.bottom_c or came_down or not seen:
+    if (
+        norm is None
+        or not seen
+        or temp_c <= state.bottom_c
+        or temp_c <= state.top_c - RAN_PART * norm.saw_c
+    ):
         # The compressor ran, or may have: a new pause begins at the next bottom.
         return State(minute.at_ms, temp_c, temp_c, last_ms=minute.at_ms), None
     top_c = max(state.top_c, temp_c)
-    if norm is None:
-        return state._replace(top_c=top_c, last_ms=minute.at_ms), None
-    overdue_ms = 2 * norm.period_ms + SLACK_MS
+    cut_short = state.bottom_c > norm.bottom_c + CUT_PART * norm.saw_c
+    overdue_ms = CYCLES * norm.period_ms + (CUT_MS if cut_short else SLACK_MS)
     climbs = temp_c >= norm.top_c + ABOVE_C and temp_c >= top_c - NEAR_C
     rises = climbs and minute.at_ms - state.bottom_ms >= overdue_ms
-    since_ms = state.bottom_ms + norm.warming_ms
+    since_ms = min(state.bottom_ms + norm.warming_ms, minute.at_ms)
     state = State(state.bottom_ms, state.bottom_c, top_c, rises, since_ms, minute.at_ms)
     return state, True if rises else None
 

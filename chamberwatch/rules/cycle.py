@@ -19,7 +19,11 @@ from chamberwatch.rules import turning
 from chamberwatch.rules.minute import Minute
 
 BACK_C = 0.20
-"""A turn must come back by this: over a probe's noise in a minute's mean, under any thermostat's band."""
+"""A turn must come back by this: over a good probe's noise in a minute, under any thermostat's band."""
+NOISE_TIMES = 2.6
+"""And by so many times the usual second difference of minutes: of white noise, five standard deviations."""
+NOISE_PART = 1.0 / 60.0
+"""The newest minute's part in what is usual: about an hour's memory."""
 MIN_PERIOD_MS = 4 * MS_PER_MIN
 MAX_PERIOD_MS = 4 * MS_PER_H
 GAP_MS = 5 * MS_PER_MIN
@@ -66,6 +70,9 @@ class State(NamedTuple):
     began_ms: int = 0
     whole: bool = False
     loops: tuple[Loop, ...] = ()
+    before: tuple[float, ...] = ()
+    rough_c: float = 0.0
+    """The usual size of the second difference of minutes: a probe's noise, and a little of the turns."""
 
 
 def step(state: State, minute: Minute, *, frozen: bool) -> State:
@@ -73,8 +80,13 @@ def step(state: State, minute: Minute, *, frozen: bool) -> State:
     if minute.temp_c is None:
         return state
     gap = state.last_ms > 0 and minute.at_ms - state.last_ms > GAP_MS
+    before = () if gap else state.before
+    rough_c = _rough(state.rough_c, before, minute.temp_c)
     turn_state, turn = turning.step(
-        BACK_C, turning.State() if gap else state.turn, minute.at_ms, minute.temp_c
+        max(BACK_C, NOISE_TIMES * rough_c),
+        turning.State() if gap else state.turn,
+        minute.at_ms,
+        minute.temp_c,
     )
     rh_low, rh_high, rh_pct = state.rh_low, state.rh_high, minute.rh_pct
     if rh_pct is not None:
@@ -89,12 +101,21 @@ def step(state: State, minute: Minute, *, frozen: bool) -> State:
         state.began_ms or minute.at_ms,
         state.whole and not gap and not frozen,
         state.loops,
+        (*before[-1:], minute.temp_c),
+        rough_c,
     )
     if turn is None:
         return state
     if not turn.top:
         return state._replace(bottom=(turn.at_ms, turn.value))
     return _close(state, turn, frozen=frozen)
+
+
+def _rough(rough_c: float, before: tuple[float, ...], temp_c: float) -> float:
+    if len(before) < 2:  # noqa: PLR2004  a second difference takes three
+        return rough_c
+    bend_c = abs(temp_c - 2.0 * before[1] + before[0])
+    return round(rough_c + NOISE_PART * (bend_c - rough_c), 4)
 
 
 def _close(state: State, turn: turning.Turn, *, frozen: bool) -> State:

@@ -47,10 +47,10 @@ class State(NamedTuple):
 
 
 class Passed(NamedTuple):
-    """What goes on to the rules, oldest first, and whether a glitch was dropped."""
+    """What goes on to the rules, oldest first, and how many glitches were dropped."""
 
     samples: tuple[Sample, ...]
-    glitch: bool = False
+    dropped: int = 0
 
 
 def step(params: Params, state: State, at_ms: int, value: float, more: int = 0) -> tuple[State, Passed]:
@@ -61,9 +61,9 @@ def step(params: Params, state: State, at_ms: int, value: float, more: int = 0) 
     last, pending = state.value, state.pending
     newest_ms = pending[-1][0] if pending else state.at_ms
     if last is None or at_ms - newest_ms > params.hold_ms or abs(value - last) <= params.jump:
-        return State(value, at_ms), Passed(((at_ms, value),), glitch=bool(pending))
+        return State(value, at_ms), Passed(((at_ms, value),), len(pending))
     agrees = bool(pending) and abs(value - pending[-1][1]) <= params.jump
     waiting = (*pending, (at_ms, value)) if agrees else ((at_ms, value),)
     if len(waiting) >= params.need + more:
         return State(value, at_ms), Passed(waiting)
-    return State(last, state.at_ms, waiting), Passed((), glitch=bool(pending) and not agrees)
+    return State(last, state.at_ms, waiting), Passed((), 0 if agrees else len(pending))

@@ -3,7 +3,7 @@
 Raised at `RAISE_AT`: by ten bad pieces in a row, and sooner or later by any share of bad ones above a
 quarter. A smaller share gets there by chance only. Mean number of pieces until then, computed exactly (a
 Markov chain's first passage): 3 in 10 bad: 120; 1 in 5: 2600; 1 in 10: 24 million, over 7 years of readings
-each 10 s. A jump that turns out a glitch makes one piece of itself and the reading that unmasks it. Returned
+each 10 s. A glitch counts when a later reading unmasks it. Returned
 at 0: three good pieces for each bad one, `CAP` at most. Our own choice, no source. Missing input: no step.
 """
 

@@ -37,6 +37,7 @@ class Lane:
     """One probe."""
 
     __slots__ = (
+        "again",
         "bad",
         "chamber",
         "good_ms",
@@ -66,6 +67,7 @@ class Lane:
         self.tended = NO_WINDOW
         self.heard_ms: int | None = None
         """Arrival of the last input, good or bad (or the moment from which silence counts)."""
+        self.again = silence.State()
         self.good_ms: int | None = None
         """Arrival of the last new reading that was not refused: an hour without one is blindness."""
 
@@ -86,18 +88,18 @@ class Lane:
             return []
         self.heard_ms = reading.arrived_ms
         edges = self._count_passed(at_ms, temps, rhs)
-        if self.bad.excess >= implausible.SUSPECT_AT:
+        if self.bad.active or self.bad.excess >= implausible.SUSPECT_AT:
             return edges  # what it says of the air is not believed until it makes sense again
         self.good_ms = reading.arrived_ms
         return edges + self._judge(temps, rhs, frozen=frozen)
 
     def _count_passed(self, at_ms: int, temps: gate.Passed | None, rhs: gate.Passed | None) -> list[Edge]:
-        """Count a reading as good or bad; one that is held back is neither until the next decides."""
+        """Count a reading as good or bad; one that is held back is neither until a later one decides."""
         parts = [passed for passed in (temps, rhs) if passed is not None]
-        glitch = any(passed.glitch for passed in parts)
-        if not glitch and not any(passed.samples for passed in parts):
-            return []
-        return self.count(at_ms, bad=glitch)
+        edges = [edge for _ in range(max(p.dropped for p in parts)) for edge in self.count(at_ms, bad=True)]
+        if any(passed.samples for passed in parts):
+            edges += self.count(at_ms, bad=False)
+        return edges
 
     def _plain(self, at_ms: int, temp_c: float, rh_pct: float) -> bool:
         """Take the short way if both halves are plain; return whether it was taken."""
@@ -175,6 +177,11 @@ class Lane:
         excess, least = self.bad.excess / weight, implausible.RAISE_AT / weight
         return [Edge(Kind.PROBE_IMPLAUSIBLE, self.plan.name, rises, at_ms, since_ms, excess, least)]
 
+    def forget(self, kind: Kind) -> None:
+        """Forget what led to a band alarm that was not told: it rested on nonsense."""
+        for track in (self.temperature, self.humidity):
+            track.forget(kind)
+
     def to_json(self) -> dict[str, Any]:
         """Return the state as JSON values."""
         return {
@@ -186,6 +193,7 @@ class Lane:
             "tended": list(self.tended),
             "heard_ms": self.heard_ms,
             "good_ms": self.good_ms,
+            "again": list(self.again),
         }
 
     def from_json(self, body: dict[str, Any]) -> None:
@@ -198,3 +206,4 @@ class Lane:
         self.slow.from_json(body["slow"])
         self.tended = (body["tended"][0], body["tended"][1])
         self.heard_ms, self.good_ms = body["heard_ms"], body["good_ms"]
+        self.again = silence.State(*body["again"])

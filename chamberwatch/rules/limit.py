@@ -89,19 +89,22 @@ def step(
         at_ms: its time; must be later than `last_ms`.
         last_ms: time of the reading before; None if there is none.
         held: a door session is on: the sum may drain but not grow.
-        mean: the mean over the last full cycle, once one is learnt: while it is inside, the alarm waits.
+        mean: the mean over the last full cycle, once one is learnt: while it is inside, the alarm waits, and
+            while it is outside, so does its end.
 
     Returns:
         The new state, and an edge when the alarm begins or ends.
     """
     over = params.sign * (value - params.limit)
-    if over <= 0.0 and state.level == 0.0:
+    if over <= 0.0 and state.level == 0.0 and not state.active:
         return state, None
     dt_ms = params.every_ms if last_ms is None or at_ms - last_ms > params.hold_ms else at_ms - last_ms
     gain = over * dt_ms / MS_PER_MIN
     level = state.level + (min(gain, 0.0) if held else gain)
     level = min(max(level, 0.0), params.cap * params.patience)
     if level == 0.0:
+        if state.active and mean is not None and params.sign * (mean - params.limit) > 0:
+            return state._replace(level=0.0, deep_ms=0), None
         return RESTING, _edge(params, state, value, at_ms, active=False) if state.active else None
     since_ms = state.since_ms if state.level > 0.0 else at_ms
     worst = value if state.level == 0.0 or params.sign * (value - state.worst) > 0 else state.worst

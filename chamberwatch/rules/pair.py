@@ -31,9 +31,15 @@ WAITING_KINDS = {
 }
 """Kind → the quantity's track and which of its sums."""
 SHARED_KINDS = frozenset(
-    {Kind.TEMPERATURE_DRIFT, Kind.HUMIDITY_DRIFT, Kind.HUMIDITY_SWING, Kind.CONDENSATION_RISK}
+    {
+        Kind.TEMPERATURE_DRIFT,
+        Kind.HUMIDITY_DRIFT,
+        Kind.HUMIDITY_SWING,
+        Kind.CONDENSATION_RISK,
+        Kind.DOOR_OPEN,
+    }
 )
-"""What the air does slowly all its probes see; seen by one alone it is not told: the band alarm stands in."""
+"""What the whole air does all its probes see; seen by one alone it is not told: the band alarm stands in."""
 NEVER_MS = 1 << 62
 HANDED_OVER = (Kind.TEMPERATURE_DRIFT, Kind.HUMIDITY_DRIFT)
 """All probes of a chamber close their blocks in the same minute: one's drift may end as another's begins."""
@@ -61,7 +67,7 @@ class Chamber:
         shared = edge.kind in SHARED_KINDS
         if not (shared or edge.kind in WAITING_KINDS):
             return False
-        if self._seen_ms(lane, edge.kind, edge.at_ms) is not None:
+        if self._itself(lane) and self._seen_ms(lane, edge.kind, edge.at_ms) is not None:
             return False
         self._held[key] = (edge, NEVER_MS if shared else edge.at_ms + HELD_MS)
         return True
@@ -88,8 +94,12 @@ class Chamber:
         return min((s.since_ms for s in sums if s.level > 0.0), default=None)
 
     def _healthy(self, lane: Lane, at_ms: int) -> bool:
+        return self._itself(lane) and _speaks(lane, at_ms)
+
+    def _itself(self, lane: Lane) -> bool:
+        """Whether no alarm stands that names this probe as one not to be believed."""
         stuck = lane.temperature.stuck.active or lane.humidity.stuck.active
-        return not (lane.bad.active or stuck or self._lies(lane)) and _speaks(lane, at_ms)
+        return not (lane.bad.active or stuck or self._lies(lane))
 
     def _lies(self, lane: Lane) -> bool:
         """Return whether the comparison names this probe, not the one it is compared with."""
@@ -104,7 +114,11 @@ class Chamber:
         self._ending = [e for e in self._ending if e not in edges]
         for key, (edge, until_ms) in list(self._held.items()):
             lane = next(o for o in self._lanes if o.plan.name == edge.probe)
-            if self._lies(lane):
+            if lane.bad.active:
+                del self._held[key]
+                lane.forget(edge.kind)  # what its nonsense led to; once it makes sense it is judged anew
+                continue
+            if not self._itself(lane):
                 continue  # its own alarm says so already; this one waits until the probe is itself again
             seen_ms = self._seen_ms(lane, edge.kind, at_ms)
             if seen_ms is None and self._within_accuracy(lane, edge.kind):
@@ -116,14 +130,16 @@ class Chamber:
         return edges
 
     def _within_accuracy(self, lane: Lane, kind: Kind) -> bool:
-        """Whether a probe has been outside a band by no more than its own accuracy."""
+        """Whether a probe is outside a band by no more than its accuracy: its mean, where one is known."""
         if kind not in WAITING_KINDS:
             return False
         name, side = WAITING_KINDS[kind]
         track = getattr(lane, name)
         limit = track.band.high if side == 0 else track.band.low
-        accuracy = lane.plan.accuracy_c if name == "temperature" else lane.plan.accuracy_pct
-        return bool(abs(track.sums[side].worst - limit) <= accuracy)
+        temperature = name == "temperature"
+        mean = lane.slow.means[0 if temperature else 1]
+        accuracy = lane.plan.accuracy_c if temperature else lane.plan.accuracy_pct
+        return bool(abs((track.sums[side].worst if mean is None else mean) - limit) <= accuracy)
 
     # -- witnesses -------------------------------------------------------------------------------------------
 
@@ -196,6 +212,11 @@ class Chamber:
                 )
         return edges
 
+    def learn_from(self, past: Chamber) -> None:
+        """Take over the learnt differences of another life of this chamber, and nobody named."""
+        for name, states in past._compared.items():
+            self._compared[name] = [disagree.State(hours=state.hours) for state in states]
+
     def to_json(self) -> dict[str, Any]:
         """Return the state as JSON values."""
         return {
@@ -226,6 +247,8 @@ def _shares(other: Lane, lane: Lane, kind: Kind) -> bool:
             return slow.temperature_drift.told == lane.slow.temperature_drift.told
         case Kind.HUMIDITY_DRIFT:
             return slow.humidity_drift.told == lane.slow.humidity_drift.told
+        case Kind.DOOR_OPEN:
+            return slow.door.since_ms > 0  # the jump is enough: how far it goes depends on the place
         case Kind.HUMIDITY_SWING:
             return slow.swing.fast.active or slow.swing.slow.active
         case _:

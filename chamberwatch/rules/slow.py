@@ -9,12 +9,13 @@ from __future__ import annotations
 from typing import Any
 
 from chamberwatch.model import MS_PER_H, MS_PER_MIN, Band, Kind
-from chamberwatch.rules import blocks, condensation, cooling, cycle, door, drift, frozen_state, swing
+from chamberwatch.rules import blocks, condensation, cooling, cycle, door, drift, frozen_state, planned, swing
 from chamberwatch.rules.edge import Edge
 from chamberwatch.rules.minute import Accumulator, Minute
 
 AFTER_TEND_MS = 15 * MS_PER_MIN
 """So long after a door session the air is still settling: the drifts are not fed."""
+UNLIMITED_PCT = 1_000.0
 LEAST_C = 0.5
 LEAST_PCT = 2.5
 HOURS = 4
@@ -166,7 +167,7 @@ class Slow:
 
     def _door(self, minute: Minute, tended: tuple[int, int]) -> list[Edge]:
         before = self.door
-        self.door, rises = door.step(before, minute, self.norm, tended)
+        self.door, rises = door.step(before, minute, self.norm, tended, self.means[1])
         if rises is None:
             return []
         state = self.door if rises else before
@@ -180,26 +181,21 @@ class Slow:
     def _drifts(self, minute: Minute, bands: tuple[Band, Band], tended: tuple[int, int]) -> list[Edge]:
         if tended[0] <= minute.at_ms < tended[1] + AFTER_TEND_MS:
             return []  # the air at an open door says nothing of where the chamber is going
-        period_ms = self.norm.period_ms if self.norm is not None else None
+        period_ms = self._period_ms()
+        temp_c, rh_pct = self.means if period_ms is not None else (minute.temp_c, minute.rh_pct)
         edges = []
-        if minute.temp_c is not None:
+        if minute.temp_c is not None and temp_c is not None:
             self.temperature_drift, found = drift.step(
-                self.temperature_drift,
-                minute.at_ms,
-                minute.temp_c,
-                period_ms,
-                bands[0],
-                LEAST_C,
-                self._every_ms,
+                self.temperature_drift, minute.at_ms, temp_c, period_ms, bands[0], LEAST_C, self._every_ms
             )
             edges += [self._drift(Kind.TEMPERATURE_DRIFT, minute, found, bands[0])] if found else []
-        if minute.rh_pct is not None:
+        if minute.rh_pct is not None and rh_pct is not None:
             self.humidity_drift, found = drift.step(
                 self.humidity_drift,
                 minute.at_ms,
-                minute.rh_pct,
+                rh_pct,
                 period_ms,
-                bands[1],
+                _not_new(bands[1]),
                 LEAST_PCT,
                 self._every_ms,
             )
@@ -239,6 +235,13 @@ class Slow:
             )
         ]  # fmt: skip
 
+    def learn_from(self, past: Slow) -> None:
+        """Take over what another life of this probe learnt, and nothing that stood in it."""
+        self.cycle, self.norm, self.means = past.cycle, past.norm, past.means
+        self.temperature_blocks, self.humidity_blocks = past.temperature_blocks, past.humidity_blocks
+        self.temperature_drift = drift.State(blocks=past.temperature_drift.blocks)
+        self.humidity_drift = drift.State(blocks=past.humidity_drift.blocks)
+
     def to_json(self) -> list[Any]:
         """Return the state as JSON values."""
         states = tuple(getattr(self, name) for name in STATES)
@@ -253,3 +256,8 @@ class Slow:
         self.means = (body[1][1][0], body[1][1][1])
         self.five.from_json(body[1][2])
         self.norm = cycle.learnt(self.cycle)
+
+
+def _not_new(band: Band) -> Band:
+    """Return the band without its upper limit while a new piece may make the air as damp as it likes."""
+    return band if band.high < planned.NEW_PIECE_HIGH_PCT else Band(band.low, UNLIMITED_PCT, band.patience)

@@ -21,7 +21,7 @@ STRETCH = 1.5
 LEAST_PART = 0.25
 """Of the reach: a probe that speaks each second is not asked to be quieter than 3 °C and 10 %RH."""
 SLOW_MS = 60 * MS_PER_S
-"""A probe that speaks more seldom needs two readings that agree, others four: it would take too long."""
+"""A probe that speaks more seldom needs two readings that agree, others six: it would take too long."""
 Window = tuple[int, int]
 """[from, until) of a door session, ms."""
 NO_WINDOW: Window = (0, 0)
@@ -59,7 +59,7 @@ class Track:
         reach, lag_ms = jump
         slow = probe.every_s * MS_PER_S > SLOW_MS
         far = max(reach * LEAST_PART, gate.reachable(reach, lag_ms, STRETCH * probe.every_s * MS_PER_S))
-        self._gate_params = gate.Params(far, silence.patience_ms(probe.every_s), need=2 if slow else 4)
+        self._gate_params = gate.Params(far, silence.patience_ms(probe.every_s), need=2 if slow else 6)
         self.plan(band)
         self._gate = gate.State()
         self._stuck = stuck_rule.State()
@@ -156,6 +156,12 @@ class Track:
         self.last_ms = at_ms
         self._calm = self.sums[0] is limit.RESTING and self.sums[1] is limit.RESTING
         return edges
+
+    def forget(self, kind: Kind) -> None:
+        """Let the sum of one of its limits rest."""
+        if kind in self._kinds:
+            self.sums[self._kinds.index(kind)] = limit.RESTING
+            self._calm = self.sums[0] is limit.RESTING and self.sums[1] is limit.RESTING
 
     def to_json(self) -> list[Any]:
         """Return the state as JSON values."""

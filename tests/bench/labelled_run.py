@@ -6,9 +6,10 @@ import random
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
-from statistics import median
+from statistics import fmean, median
 
-from labelled_cast import AIR, CYCLES, DRY20, Case, Part
+import labelled_cast as cast
+from labelled_cast import Case, Part
 
 from chamberwatch.engine import Engine
 from chamberwatch.inputs import Hangs, Input, Tend, Tick
@@ -42,6 +43,8 @@ START_MS = 1_731_024_000_000  # a Friday, 2024-11-08T00:00:00Z
 CHAMBER = "larder"
 TEMPERATURE, HUMIDITY = Band(10.0, 15.0, 60.0), Band(70.0, 80.0, 100.0)
 ACCURACY_C, ACCURACY_PCT = 0.3, 2.5
+SHOWN_C, SHOWN_PCT, SHOWN_MS = 0.5, 5.0, 30 * MS_PER_MIN
+OFF_PCT = 5.0
 TEND_MS = 30 * MS_PER_MIN
 SETTLE_MS = 8 * MS_PER_H
 """The plant runs so long before the monitor is switched on: a chamber that hangs meat has found its balance."""
@@ -81,6 +84,45 @@ class Truth:
                 return rows[i][0]
         return None
 
+    def slow_h(self, from_ms: int) -> float | None:
+        """Return how long the mean air takes from leaving its usual to leaving the band [h]; None if it does not.
+
+        Usual is the day's mean before `from_ms`, give or take a probe's accuracy.
+        """
+        left_ms = self.left_ms(from_ms)
+        before = [r for r in self.rows if from_ms - MS_PER_DAY <= r[0] < from_ms]
+        if left_ms is None or not before:
+            return None
+        temp_c, rh_pct = fmean(r[1] for r in before), fmean(r[2] for r in before)
+        minutes = max(60, self.period_ms(from_ms) // MS_PER_MIN)
+        rows = [r for r in self.rows if from_ms - minutes * MS_PER_MIN <= r[0] <= left_ms]
+        for i in range(len(rows), minutes, -1):
+            last = rows[i - minutes : i]
+            calm = abs(fmean(r[1] for r in last) - temp_c) <= ACCURACY_C
+            if calm and abs(fmean(r[2] for r in last) - rh_pct) <= ACCURACY_PCT:
+                return (left_ms - rows[i - 1][0]) / MS_PER_H
+        return (left_ms - from_ms) / MS_PER_H
+
+    def warm_ms(self, from_ms: int) -> int | None:
+        """Return when the air is above what it was in the half day before; None if it never is."""
+        before = [r[1] for r in self.rows if from_ms - MS_PER_DAY // 2 <= r[0] < from_ms]
+        top_c = _span(before, SHOWN_C)[1]
+        return next((r[0] for r in self.rows if r[0] >= from_ms and r[1] > top_c), None)
+
+    def shown_ms(self, from_ms: int) -> int | None:
+        """Return when the air has been outside what it was before by what a door does for half an hour."""
+        before = [r for r in self.rows if from_ms - MS_PER_DAY // 2 <= r[0] < from_ms]
+        spans = [_span([r[i] for r in before], by) for i, by in ((1, SHOWN_C), (2, SHOWN_PCT))]
+        since_ms = 0
+        for row in self.rows:
+            if row[0] < from_ms:
+                continue
+            inside = all(low <= value <= high for (low, high), value in zip(spans, row[1:3], strict=True))
+            since_ms = 0 if inside else since_ms or row[0]
+            if since_ms and row[0] - since_ms >= SHOWN_MS:
+                return since_ms
+        return None
+
     def dry20_ms(self, from_ms: int) -> int | None:
         """Return when the true humidity is 20 %RH outside its band."""
         return next((r[0] for r in self.rows if r[0] >= from_ms and _outside(r[2], HUMIDITY, 20.0)), None)
@@ -88,6 +130,13 @@ class Truth:
 
 def _outside(value: float, band: Band, by: float) -> bool:
     return value > band.high + by or value < band.low - by
+
+
+def _span(values: list[float], by: float) -> tuple[float, float]:
+    """Return what all but the three in a hundred furthest on either side keep to, wider by so much."""
+    ranked = sorted(values)
+    cut = 3 * len(ranked) // 100
+    return ranked[cut] - by, ranked[-1 - cut] + by
 
 
 @dataclass
@@ -100,6 +149,8 @@ class Scene:
     start_ms: int
     onset_ms: int
     end_ms: int
+    stir_ms: int
+    """When the first of its faults or its weather begins: what is told from then on may be theirs."""
 
 
 @dataclass
@@ -128,6 +179,9 @@ class Outcome:
     due_ms: int | None
     period_min: float
     told: list[Told]
+    stir_ms: int
+    slow_h: float | None = None
+    """How long the mean air took from its usual to leaving the band."""
 
 
 def specimen(kind: str, rng: random.Random, temp_c: float, humidity_pct: float, *, wide: bool = False) -> Cabinet:
@@ -186,7 +240,8 @@ def fault_scene(case: Case, plant: str, seed: int) -> Scene:
         inputs.append(Tend(at_ms, CHAMBER, at_ms + TEND_MS))
     if case.hangs:
         inputs.append(_hangs(onset_ms, start_ms, onset_ms))
-    return Scene(weekend, plan_of(weekend, over_broker=case.over_broker), inputs, start_ms, onset_ms, end_ms)
+    return Scene(weekend, plan_of(weekend, over_broker=case.over_broker), inputs, start_ms, onset_ms, end_ms,
+                 min(f.from_ms for f in faults))
 
 
 def _hangs(at_ms: int, start_ms: int, *hung_ms: int) -> Hangs:
@@ -237,7 +292,7 @@ def quiet_scene(sets: str, plant: str, seed: int, days: float = 7.0) -> Scene:
         faults.append(Fault(Trouble.WET_THING, hung_ms, end_ms, amount=rng.uniform(3.8, 4.4)))
     built = probes(rng, ("rear", "front"), 0.4 if edge else 1.0)
     weekend = _weekend(cabinet, seed, start_ms, end_ms, built, faults, visits, rng)
-    return Scene(weekend, plan_of(weekend), inputs, start_ms, end_ms, end_ms)
+    return Scene(weekend, plan_of(weekend), inputs, start_ms, end_ms, end_ms, end_ms)
 
 
 def _weekend(
@@ -306,16 +361,36 @@ def run(case: Case, plant: str, seed: int) -> Outcome:
     events, truth = live(scene)
     onset_ms = scene.onset_ms
     period_ms = truth.period_ms(onset_ms)
-    if not case.must:
-        due_ms = None
-    elif case.within == CYCLES:
-        due_ms = onset_ms + 2 * period_ms + 15 * MS_PER_MIN
-    elif case.within in (AIR, DRY20):
-        left_ms = truth.left_ms(onset_ms) if case.within == AIR else truth.dry20_ms(onset_ms)
-        due_ms = None if left_ms is None else left_ms + (60 if case.within == AIR else 10) * MS_PER_MIN
-    else:
-        due_ms = onset_ms + round(float(case.within) * MS_PER_MIN)
-    return _outcome(case.name, plant, seed, scene, events, due_ms, period_ms)
+    due_ms = _due_ms(case, scene, truth) if case.must else None
+    slow_h = truth.slow_h(onset_ms) if case.slow else None
+    return _outcome(case.name, plant, seed, scene, events, due_ms, period_ms, slow_h)
+
+
+def _due_ms(case: Case, scene: Scene, truth: Truth) -> int | None:
+    """Return by when the first alarm is due, None if the truth gives no reason for one."""
+    onset_ms = scene.onset_ms
+    match case.within:
+        case float(minutes):
+            return onset_ms + round(minutes * MS_PER_MIN)
+        case cast.CYCLES:
+            warm_ms = truth.warm_ms(onset_ms)
+            least_ms = onset_ms + 2 * truth.period_ms(onset_ms) + 15 * MS_PER_MIN
+            return None if warm_ms is None else max(warm_ms, least_ms)
+        case cast.AIR:
+            return _after(truth.left_ms(onset_ms), 60)
+        case cast.DRY20:
+            return _after(truth.dry20_ms(onset_ms), 10)
+        case cast.SHOWN:
+            shown_ms = truth.shown_ms(onset_ms)
+            tended_ms = max((i.until_ms for i in scene.inputs if isinstance(i, Tend)), default=0)
+            return _after(None if shown_ms is None else max(shown_ms, tended_ms), 30)
+        case _:
+            creeping = next(f for f in scene.weekend.faults if f.what is Trouble.CREEPING)
+            return creeping.from_ms + round(OFF_PCT / abs(creeping.amount) * MS_PER_H)
+
+
+def _after(at_ms: int | None, minutes: int) -> int | None:
+    return None if at_ms is None else at_ms + minutes * MS_PER_MIN
 
 
 def run_quiet(sets: str, plant: str, seed: int, days: float = 7.0) -> Outcome:
@@ -326,7 +401,8 @@ def run_quiet(sets: str, plant: str, seed: int, days: float = 7.0) -> Outcome:
 
 
 def _outcome(
-    case: str, plant: str, seed: int, scene: Scene, events: list[Event], due_ms: int | None, period_ms: int
+    case: str, plant: str, seed: int, scene: Scene, events: list[Event], due_ms: int | None, period_ms: int,
+    slow_h: float | None = None,
 ) -> Outcome:
     told = [
         Told(e.at_ms + e.late_ms, str(e.kind), str(e.state), e.because is not None, e.probes, e.value, e.id)
@@ -334,4 +410,5 @@ def _outcome(
         if e.state is not EventState.NOTED or e.note is Note.FACT
     ]
     period_min = period_ms / MS_PER_MIN
-    return Outcome(case, plant, seed, scene.start_ms, scene.onset_ms, scene.end_ms, due_ms, period_min, told)
+    return Outcome(case, plant, seed, scene.start_ms, scene.onset_ms, scene.end_ms, due_ms, period_min, told,
+                   scene.stir_ms, slow_h)

@@ -12,6 +12,8 @@ from labelled_run import Outcome, Told
 from chamberwatch.model import MS_PER_H, MS_PER_MIN
 
 WEEK_H = 168.0
+SLOW_H = 3.0
+"""A fault is slow if its air takes so long from its usual to the band's edge: what is faster no trend can lead."""
 BY_NAME = {case.name: case for case in CASES}
 
 
@@ -28,7 +30,7 @@ def first(run: Outcome, kinds: Iterable[str]) -> Told | None:
 def wrong(run: Outcome, case: Case | None) -> list[Told]:
     """Return what nothing in the run justifies."""
     fits = case.must | case.may if case is not None else frozenset()
-    return [t for t in raised(run) if t.kind not in fits or t.at_ms < run.onset_ms]
+    return [t for t in raised(run) if t.kind not in fits or t.at_ms < run.stir_ms]
 
 
 def causes(run: Outcome) -> int:
@@ -84,11 +86,11 @@ def _overall(runs: list[Outcome]) -> Iterable[str]:
     if hours:
         bad = sum(len(wrong(r, BY_NAME[r.case])) for r in runs)
         yield f"wrong alarms in {hours:.0f} h of fault runs: {bad} = {bad / hours * WEEK_H:.2f} a chamber-week"
-    leads = [lead for r in runs if BY_NAME[r.case].slow and (lead := lead_h(r)) is not None]
+    leads = [lead for r in runs if (r.slow_h or 0.0) >= SLOW_H and (lead := lead_h(r)) is not None]
     if leads:
         before = [lead for lead in leads if lead > 0]
         middle = f"{median(before):.1f} h" if before else "-"
-        yield f"slow faults that reached the band: {len(leads)}; drift came first in {len(before) / len(leads):.0%}, median lead {middle}"
+        yield f"slow faults (3 h or more) that reached the band: {len(leads)}; drift came first in {len(before) / len(leads):.0%}, median lead {middle}"
 
 
 def _quiet(quiet: list[Outcome]) -> Iterable[str]:

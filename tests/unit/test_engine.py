@@ -177,6 +177,20 @@ def test_silence_ends_with_the_next_reading():
     assert event.value == pytest.approx(20, abs=0.2)
 
 
+def test_a_loose_plug_is_told_once_not_at_every_crackle():
+    """Silent again within half an hour of its return: over only after five words in a row, and the same story."""
+    engine = Engine(ONE)
+    events = feed(engine, "rear", 0, 5) + feed(engine, "rear", 15, 16)
+    for crackle in range(20, 60, 5):
+        events += engine.step(reading("rear", crackle, 12.5 + crackle / 100))
+    events += feed(engine, "rear", 70, 90)
+
+    silent = [e for e in events if e.kind is Kind.PROBE_SILENT]
+    assert [e.state for e in silent] == [EventState.ACTIVE, EventState.RETURNED] * 2
+    assert [e.because for e in silent] == [None, None, silent[0].id, silent[0].id]
+    assert [minute(e) for e in silent[1:]] == [15.0, 17.3, 70.7]
+
+
 def test_an_hour_without_eyes_is_urgent():
     """When no probe of the chamber works for 60 min, the alarm becomes high; once."""
     engine = Engine(TWO)

@@ -13,6 +13,7 @@ import pytest
 from daemon_parts import PLAN, QUICK_DISK, T0, TWO, House, line, stamp
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from rule_parts import saw
 
 from chamberwatch.daemon.teller import newest_air
 from chamberwatch.engine import VERSION, Engine
@@ -374,6 +375,26 @@ def test_a_snapshot_of_an_unknown_form_is_not_read(house):
     assert house.pipeline.alarms() == []
     house.minutes(1)
     assert house.rows("SELECT * FROM alarm") == []
+
+
+@pytest.mark.parametrize("known", [True, False])
+def test_after_an_upgrade_the_norm_is_learnt_anew_from_the_journal(house, known):
+    """Seven hours of a fridge's saw-tooth, a snapshot of another form, then a dead compressor: told by its cycle."""
+    for m in range(7 * 60 if known else 60):
+        house.clock.ms += MS_PER_MIN
+        house.read(saw(m), 75.0 - m % 2 / 10, at_ms=house.clock.ms)
+        house.pipeline.commit()
+    house.close()
+    with closing(sqlite3.connect(house.path)) as db, db:
+        db.execute("UPDATE snapshot SET version = ?, body = ?", (VERSION - 1, b"x"))
+    house.begin()
+    for m in range(50):
+        house.clock.ms += MS_PER_MIN
+        house.read(12.0 + m / 25, 75.0 - m % 2 / 10, at_ms=house.clock.ms)
+        house.pipeline.commit()
+
+    told = [alarm.kind for alarm in house.pipeline.alarms()]
+    assert told == ([Kind.COOLING_LOST] if known else [])
 
 
 def test_a_restart_takes_up_the_standing_alarm(house):

@@ -96,6 +96,15 @@ def test_the_same_kind_again_is_a_new_occurrence():
     assert [e.because for e in events] == [None, None, None]
 
 
+@pytest.mark.parametrize(("after_min", "same"), [(30, True), (31, False)])
+def test_an_alarm_that_comes_back_soon_is_the_same_story(after_min, same):
+    """ISA-18.2's chattering alarm: too dry, fine, too dry again within half an hour is one cause."""
+    ends = edge(Kind.HUMIDITY_LOW, 60, active=False)
+    events = story(edge(Kind.HUMIDITY_LOW, 1), ends, edge(Kind.HUMIDITY_LOW, 60 + after_min))
+
+    assert events[2].because == (events[0].id if same else None)
+
+
 def test_chambers_have_their_own_causes():
     """What happens in one chamber never explains another."""
     board = Board()

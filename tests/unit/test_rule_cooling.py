@@ -52,6 +52,17 @@ def test_since_is_when_the_compressor_should_have_run():
     assert minutes_after(state.since_ms) == pytest.approx(120 + 14, abs=1)
 
 
+def test_a_pause_from_before_the_norm_does_not_count():
+    """Hours whose bottoms were never looked for are no pause: the first one begins when the norm is there."""
+    state = cooling.State()
+    for minute in minutes(saw(m, low=12.0 + m / 500) for m in range(300)):
+        state, rises = cooling.step(state, minute, None)
+        assert rises is None
+    found = edges(judge(), state, minutes([13.0 + m / 30 for m in range(45)], first=301))
+
+    assert found == []
+
+
 def test_regular_cycles_say_nothing():
     """A day of what was learnt."""
     assert edges(judge(), cooling.State(), minutes(saw(m) for m in range(1440))) == []

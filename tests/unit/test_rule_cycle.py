@@ -1,5 +1,7 @@
 """What a chamber does when all is well, learnt and bounded."""
 
+import random
+
 import pytest
 from rule_parts import HOUR, at, minutes, saw, thawed
 
@@ -88,6 +90,15 @@ def test_a_chamber_that_never_pauses_has_no_cycle(temps):
 def test_what_no_compressor_does_is_not_a_cycle(period):
     """Too quick or too slow a swing is something else."""
     assert cycle.learnt(follow(teeth(40 * 60, period=period))) is None
+
+
+def test_a_noisy_probe_s_noise_is_no_cycle():
+    """0.25 °C of noise in each minute turns every few minutes; what is learnt is the saw-tooth beneath, or nothing."""
+    rng = random.Random(8)
+    noisy = minutes(saw(m, 80, 11.0, 13.0) + rng.gauss(0, 0.25) for m in range(1440))
+    norm = cycle.learnt(follow(noisy))
+
+    assert norm is None or norm.period_ms == pytest.approx(80 * MS_PER_MIN, rel=0.15)
 
 
 def test_final_after_a_day():

@@ -57,10 +57,40 @@ def test_a_visit_says_nothing(shut_after):
 @pytest.mark.parametrize(("back_part", "told"), [(0.0, [True]), (0.2, [True]), (0.35, []), (0.45, [])])
 def test_air_on_its_way_back_is_no_open_door(back_part, told):
     """By the wait's end it fell by a quarter of its rise and more: the door is shut, a warm load cools slowly."""
-    temps = [12.0] * 60 + [12.0 + m for m in range(1, 6)] + [17.0 - 5.0 * back_part * min(1, m / 12) for m in range(60)]
+    temps = [12.0] * 60 + [12.0 + m for m in range(1, 6)]
+    temps += [17.0 - 5.0 * back_part * min(1, m / 12) - 0.03 * m * (back_part > 0.2) for m in range(60)]
     rhs = [75.0] * 60 + [60.0] * 65
 
+    assert [edge for _, edge in edges(judge(), door.State(), minutes(temps, rhs))][:1] == told
+
+
+@pytest.mark.parametrize(("rh_pct", "told"), [(60.0, [True]), (74.0, [])])
+def test_air_that_came_back_a_little_and_stays_is_told_by_its_humidity(rh_pct, told):
+    """The compressor nearly keeps up: past the usual top it settles, dry as the room; after a visit it is as it was."""
+    temps = [12.0] * 60 + [12.0 + m for m in range(1, 6)] + [17.0 - min(m, 12) / 6 for m in range(60)]
+
+    rhs = [75.0] * 60 + [60.0] * 5 + [rh_pct] * 60
     assert [edge for _, edge in edges(judge(), door.State(), minutes(temps, rhs))] == told
+
+
+def test_a_second_visit_at_the_end_of_the_wait_is_no_open_door():
+    """The air of the first hangs on, since a pause warms it; the second's is there for two minutes."""
+    temps = [12.0] * 60 + [12.0 + m for m in range(3)] + [13.2] * 16 + [14.0, 13.8, 13.4] + [13.2] * 40
+    rhs = [75.0] * 60 + [62.0] * 3 + [74.0] * 16 + [62.0, 64.0, 68.0] + [74.0] * 40
+
+    assert edges(lambda s, m: door.step(s, m, NORM, NEVER, 75.0), door.State(), minutes(temps, rhs)) == []
+
+
+@pytest.mark.parametrize(("mean_pct", "dry_pct", "told"), [(75, 12, [True]), (75, 5, []), (90, 12, []), (None, 12, [])])
+def test_where_the_compressor_keeps_up_the_humidity_tells(mean_pct, dry_pct, told):
+    """The air settles below its usual top, but as dry as the room; not when it was strange before the jump."""
+    temps = [12.0] * 60 + [12.0 + m / 2 for m in range(1, 5)] + [13.2] * 60
+    rhs = [75.0] * 60 + [75.0 - dry_pct] * 64
+
+    def step(state, minute):
+        return door.step(state, minute, NORM, NEVER, mean_pct)
+
+    assert [edge for _, edge in edges(step, door.State(), minutes(temps, rhs))] == told
 
 
 def test_returned_when_the_air_is_back_by_half():

@@ -85,20 +85,23 @@ def test_returned_when_the_mean_is_back_where_it_was():
     assert found[1][1].meets_ms == 0
 
 
-def test_a_saw_tooth_drifts_by_its_mean():
-    """The blocks are whole cycles: a 50-minute saw-tooth that itself reaches the limit each time is quiet."""
-    teeth = [saw(m, 50, 71.0, 79.0) for m in range(2 * DAY)]
+def test_means_over_a_long_cycle_are_believed_only_over_more_than_two():
+    """They overlap: what neighbouring ones share is no trend. The longest window is believed of any."""
+    values, band = [75.0] * DAY + ramp(5, -2.4, sd=0.0), replace(HUMIDITY, low=64.0)
+    short, long, longest = (told(values, period_ms=p * MS_PER_MIN, band=band)[0][0] - DAY for p in (20, 90, 400))
 
-    assert told(teeth, period_ms=50 * MS_PER_MIN) == []
-    ((_, found),) = told(teeth[:DAY] + [h - m / HOUR for m, h in enumerate(teeth[:300])], period_ms=50 * MS_PER_MIN)
-    assert found.side == -1
+    assert short < long < longest < 4 * HOUR
 
 
-def test_a_block_is_at_least_half_an_hour_and_never_part_of_a_cycle():
-    """Short cycles share a block; a long one has its own."""
-    for period_min, length_min in ((None, 30), (12, 30), (44.5, 45), (90, 90)):
-        state = fold(judge(period_min and round(period_min * MS_PER_MIN)), drift.State(), [(1, 75.0), (200, 75.0)])[0]
-        assert state.length_ms == length_min * MS_PER_MIN
+def test_a_step_that_has_levelled_off_is_no_drift():
+    """A set point moved by 4 %RH within the hour: the limit is near, but nothing goes there."""
+    assert told([75.0] * DAY + [77.0] * 30 + [79.0] * DAY) == []
+
+
+def test_one_odd_block_is_no_trend():
+    """Two hours fall by a little, then someone stands at the open door: the line decides, not the last mean."""
+    quiet = [75.0 - m / 400 for m in range(240)]
+    assert told([75.0] * DAY + quiet + [70.3] * 30 + [74.3] * 300) == []
 
 
 def test_a_gap_forgets_the_trend_but_not_the_range():

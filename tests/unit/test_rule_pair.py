@@ -125,6 +125,14 @@ def test_a_liar_s_own_alarm_is_told_as_its_disagreement():
     ]
 
 
+def test_what_waits_waits_on_while_the_probe_speaks_nonsense():
+    """Its damp air was seen by it alone; then it is noise: neither its time's end nor a witness lets that out."""
+    told = Told(6 * 60, rear=lambda m: (12.5, 75.0) if m < 60 else (12.5, 88.0) if m < 90 else (12.5, 10 + m % 2 * 80), front=steady)
+
+    assert told.of(Kind.PROBE_IMPLAUSIBLE)
+    assert told.of(*BAND) == []
+
+
 def test_the_other_probe_is_not_taken_for_a_liar():
     """The front creeps up; the rear, which did not, really dries: its alarm is told."""
     told = Told(

@@ -1,6 +1,7 @@
 """One probe's slow rules together: what an edge carries, what is learnt, what is kept."""
 
 import json
+from dataclasses import replace
 
 import pytest
 from rule_parts import HOUR, HUMIDITY, TEMPERATURE, at, minutes, minutes_after, saw, wave
@@ -14,12 +15,12 @@ BANDS = (TEMPERATURE, HUMIDITY)
 DAY = int(24 * HOUR)
 
 
-def run(items, rules=None, *, frozen=False, tended=NO_WINDOW, restart_every=None):
+def run(items, rules=None, *, frozen=False, tended=NO_WINDOW, restart_every=None, bands=BANDS):
     """Feed minutes; return the rules and every edge."""
     rules = Slow("rear") if rules is None else rules
     edges = []
     for i, minute in enumerate(items, 1):
-        edges += rules.take(minute, BANDS, tended, frozen=frozen)
+        edges += rules.take(minute, bands, tended, frozen=frozen)
         if restart_every and i % restart_every == 0:
             rules = thawed(rules)
     return rules, edges
@@ -47,6 +48,30 @@ def dead(first, last):
     """Return minutes after the compressor stopped: 3 °C an hour up."""
     temps = [round(saw(first - 1) + 3 * (m - first + 1) / HOUR, 2) for m in range(first, last + 1)]
     return minutes(temps, [rh_of(t) for t in temps], first)
+
+
+@pytest.mark.parametrize(("period", "hours"), [(20, 3.0), (50, 3.5), (90, 4.5)])
+def test_a_saw_tooth_drifts_by_its_mean(period, hours):
+    """Teeth that reach the limit each time are quiet; when their mean falls by 1 %RH an hour it is told in time."""
+    teeth = [saw(m, period, 71.0, 79.0) for m in range(2 * DAY)]
+    temps = [saw(m, period) for m in range(2 * DAY)]
+    calm, found = run(minutes(temps, teeth))
+    falls = minutes(temps[:300], [h - m / HOUR for m, h in enumerate(teeth[:300])], 2 * DAY + 1)
+    _, told = run(falls, calm)
+
+    assert found == []
+    (edge,) = [e for e in told if e.kind is Kind.HUMIDITY_DRIFT]
+    assert minutes_after(edge.at_ms) - 2 * DAY <= hours * HOUR
+
+
+@pytest.mark.parametrize(("high_pct", "told"), [(80.0, True), (92.0, False)])
+def test_a_new_piece_may_make_the_air_as_damp_as_it_likes(high_pct, told):
+    """While its window is open (`planned`) damper air is foretold by nobody."""
+    bands = (TEMPERATURE, replace(HUMIDITY, high=high_pct))
+    rise = [75.0] * DAY + [75.0 + m / HOUR for m in range(240)]
+    _, found = run(minutes([12.5] * len(rise), rise), bands=bands)
+
+    assert bool([e for e in found if e.kind is Kind.HUMIDITY_DRIFT]) is told
 
 
 def test_two_days_of_a_healthy_fridge_say_nothing():

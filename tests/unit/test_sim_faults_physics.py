@@ -13,11 +13,13 @@ from hypothesis import strategies as st
 from chamberwatch.model import MS_PER_H, Reading
 from chamberwatch.wire.senml import decode
 from simulator.cabinet import CABINET, CABINETS, FRIDGE, Dryer, varied
+from simulator.chamber import tell
 from simulator.delivery import delivered
 from simulator.faults import OF_PROBES, Fault, Trouble, hands_at, room_at
 from simulator.plant import Hands, Plant
 from simulator.probes import Line, Probe, ProbeBuild
-from simulator.weather import RoomAir
+from simulator.weather import Climate, RoomAir
+from simulator.weekend import Weekend
 
 ROOM = RoomAir(21.0, 900.0)
 STEPS_AN_HOUR = 720
@@ -246,3 +248,40 @@ def test_every_trouble_is_the_plants_or_a_probes():
         if hands_at([fault], MS_PER_H) != Hands() or room_at([fault], ROOM, MS_PER_H) != ROOM:
             changed.add(what)
     assert changed == set(Trouble) - OF_PROBES
+
+
+SIZES = {
+    Trouble.THERMOSTAT_MOVED: 3.0, Trouble.HYGROSTAT_MOVED: -8.0, Trouble.HYGROSTAT_BREATHES: 8.0,
+    Trouble.HYGROSTAT_SET_BACK: 8.0, Trouble.DRYER_MOVED: -18.0, Trouble.WET_THING: 60.0, Trouble.SEAL_WORN: 30.0,
+    Trouble.HOT_DAYS: 10.0, Trouble.HUMID_DAYS: 900.0, Trouble.CREEPING: 1.0, Trouble.NOISY: 2.0, Trouble.SWAPPED: 4.0,
+    Trouble.CLOCK_OFF: 600.0, Trouble.OUT_OF_ORDER: 60.0,
+}  # fmt: skip
+
+
+def _heard(fault):
+    probe = ProbeBuild("rear")
+    weekend = Weekend(
+        "six hours", "", "cellar", CABINET, Climate(), 1, AT_MS, AT_MS + 6 * MS_PER_H, 60, (probe,), (), (),
+        () if fault is None else (fault,), (), (),
+    )  # fmt: skip
+    return list(delivered(tell(weekend), weekend.faults, 1))
+
+
+@pytest.mark.parametrize("what", list(Trouble), ids=lambda t: t.name)
+def test_no_trouble_is_only_a_name(what):
+    """Each changes what is heard of six hours, from its beginning on and not before."""
+    from_ms = AT_MS + 2 * MS_PER_H
+    fault = Fault(what, from_ms, AT_MS + 6 * MS_PER_H, "rear" if what in OF_PROBES else None, 0.9, SIZES.get(what, 0.0))
+    healthy, sick = _heard(None), _heard(fault)
+
+    assert [w for w in sick if w.at_ms < from_ms] == [w for w in healthy if w.at_ms < from_ms]
+    assert sick != healthy
+
+
+def test_a_swapped_probe_tells_of_the_other_chamber():
+    """Hung back into the salting fridge it feels that one's air."""
+    fault = Fault(Trouble.SWAPPED, AT_MS, AT_MS + 6 * MS_PER_H, "rear", amount=4.0)
+    (last,) = decode(_heard(fault)[-1].data, "rear", AT_MS)
+
+    assert last.temp_c == pytest.approx(4.0, abs=0.2)
+    assert last.rh_pct == pytest.approx(85.0, abs=2.0)

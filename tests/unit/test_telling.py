@@ -66,6 +66,15 @@ def test_a_band_alarm_after_a_mere_drift_is_news():
     assert not telling.wanted(event(Kind.HUMIDITY_SWING, "c", "a", priority=Priority.LOW))
 
 
+def test_what_was_said_to_be_over_and_is_not_is_news():
+    """Back as planned, then too dry again: of the same story, but told."""
+    telling = Telling()
+    first = event(Kind.HUMIDITY_LOW, "a")
+    again = event(Kind.HUMIDITY_LOW, "b", because="a")
+
+    assert [telling.wanted(e) for e in (first, returned(first), again, returned(again))] == [True] * 4
+
+
 def test_asking_twice_gives_the_same_answer():
     """A commit that failed words and asks again."""
     telling = Telling()
