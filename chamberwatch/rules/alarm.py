@@ -187,7 +187,7 @@ class Board:
 
     def _cause(self, chamber: str, edge: Edge) -> str | None:
         """Return the id of the first one told of what this belongs to."""
-        self._ended = [e for e in self._ended if edge.at_ms - e.at_ms <= causes.SWING_MS]
+        self._ended = [e for e in self._ended if edge.at_ms - e.at_ms <= causes.AFTER_MS]
         standing = [
             (a.at_ms, a.because or a.event_id)
             for a in self._alarms.values()
@@ -197,11 +197,10 @@ class Board:
         ]
         if standing:
             return min(standing)[1]
-        side = causes.side(edge.kind, edge.value, edge.limit)
         ended = [
             (e.at_ms, e.cause)
             for e in self._ended
-            if e.chamber == chamber and causes.goes_on(e, edge.kind, side, edge.at_ms)
+            if e.chamber == chamber and causes.goes_on(e, edge.kind, edge.at_ms)
         ]
         return max(ended)[1] if ended else None
 
@@ -219,8 +218,7 @@ class Board:
 
     def _return(self, alarm: Alarm, edge: Edge) -> Event:
         ident = event_id(alarm.kind, alarm.chamber, edge.probe, edge.at_ms, EventState.RETURNED)
-        side = causes.side(alarm.kind, alarm.value, alarm.limit)
-        ended = causes.Ended(alarm.chamber, alarm.kind, side, alarm.because or alarm.event_id, edge.at_ms)
+        ended = causes.Ended(alarm.chamber, alarm.kind, alarm.because or alarm.event_id, edge.at_ms)
         self._ended = [*self._ended[-KEPT_ENDED:], ended]
         alarm = replace(alarm, value=edge.value, worst=alarm.worst if edge.worst is None else edge.worst)
         if TRANSITIONS[alarm.state, Trigger.RETURN] is None:

@@ -100,8 +100,8 @@ CATALOGUE: dict[Kind, Entry] = {
             Kind.TEMPERATURE_DRIFT,
             "half-hourly means over a whole cycle run towards a limit, significantly and still, over 2 to "
             "6 h (2.5 cycles at least), and meet it within 6 h, outside what they were in the last 24 h; "
-            "seen by at least two probes where two are well; not before 12 such means are known, nor while tended "
-            "or 15 min after; not upwards while a new piece may make the air damp",
+            "seen by at least two probes where two are well; not before 12 such means are known, nor while "
+            "tended or 15 min after; not upwards while a new piece may make the air damp",
             "the line no longer meets the limit within 12 h, or the mean is back in the day's range",
             "°C",
             Priority.LOW,

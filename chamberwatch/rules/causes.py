@@ -1,8 +1,7 @@
 """What follows from what: one fault is one first cause, its consequences are told as its updates.
 
 Two alarms of one chamber belong together when one of their kinds can bring about the other's and the later
-one begins while the earlier stands or within `AFTER_MS` of its end; so do two of one kind within `AGAIN_MS`,
-and humidity that leaves to one side and then to the other within `SWING_MS`.
+one begins while the earlier stands or within `AFTER_MS` of its end; so do two of one kind within `AGAIN_MS`.
 The one told first leads, whichever is the physical cause: people read in order of time. Our choice, after
 common practice.
 """
@@ -16,14 +15,11 @@ from chamberwatch.model import MS_PER_H, MS_PER_MIN, Kind
 AFTER_MS = 2 * MS_PER_H
 AGAIN_MS = 30 * MS_PER_MIN
 """An alarm that comes back so soon after its end is the same story (ISA-18.2 calls it chattering)."""
-SWING_MS = 9 * MS_PER_H
-"""Too damp by day and too dry by night, or a swing felt of both, is one story."""
 BACKWARD_MS = 6 * MS_PER_H
 """So long after an effect was told its cause is still taken to be the same fault's; later it is a new one."""
 
 _WARM = {Kind.TEMPERATURE_HIGH, Kind.TEMPERATURE_LOW, Kind.TEMPERATURE_DRIFT}
 _DAMP = {Kind.HUMIDITY_HIGH, Kind.HUMIDITY_LOW, Kind.HUMIDITY_DRIFT, Kind.HUMIDITY_SWING}
-SIDES = {Kind.HUMIDITY_HIGH: 1, Kind.HUMIDITY_LOW: -1, Kind.HUMIDITY_SWING: 0}
 _AIR = _WARM | _DAMP | {Kind.CONDENSATION_RISK}
 
 BRINGS: dict[Kind, frozenset[Kind]] = {
@@ -45,11 +41,10 @@ BRINGS: dict[Kind, frozenset[Kind]] = {
 
 
 class Ended(NamedTuple):
-    """An alarm that is over: where, what, to which side, its cause's id, when."""
+    """An alarm that is over: where, what, its cause's id, when."""
 
     chamber: str
     kind: Kind
-    side: int | None
     cause: str
     at_ms: int
 
@@ -61,18 +56,9 @@ def belong_together(earlier: Kind, later: Kind, apart_ms: int) -> bool:
     return apart_ms <= BACKWARD_MS and earlier in BRINGS.get(later, frozenset())
 
 
-def side(kind: Kind, value: float | None, limit: float | None) -> int | None:
-    """Return to which side of its band a humidity goes: +1 damp, -1 dry, 0 both; None for other kinds."""
-    if kind is Kind.HUMIDITY_DRIFT and value is not None and limit is not None:
-        return 1 if limit > value else -1
-    return SIDES.get(kind)
-
-
-def goes_on(ended: Ended, later: Kind, later_side: int | None, at_ms: int) -> bool:
-    """Return whether `later` continues the story of an alarm that ended before `at_ms`."""
+def goes_on(ended: Ended, later: Kind, at_ms: int) -> bool:
+    """Return whether `later`, which begins at `at_ms`, continues the story of an alarm that is over."""
     since_ms = at_ms - ended.at_ms
-    if ended.side is not None and later_side is not None and ended.side != later_side:
-        return since_ms <= SWING_MS
     if ended.kind is later:
         return since_ms <= AGAIN_MS and later is not Kind.DOOR_OPEN  # opened twice is two doors
     return since_ms <= AFTER_MS and belong_together(ended.kind, later, 0)

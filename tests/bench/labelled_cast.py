@@ -126,7 +126,7 @@ CASES: tuple[Case, ...] = (
     Case("humidity-breathes", (_p(T.HYGROSTAT_BREATHES, 84, 84, amount=(7, 8)),), SWING, 78 * 60.0,
          SWING | DRY | DAMP, causes=7),
     Case("humidity-set-back", (_p(T.HYGROSTAT_SET_BACK, 84, 84, amount=(4.4, 4.6)),), SWING, 78 * 60.0,
-         SWING | DRY | DAMP, causes=3, offset=0.2, humidity_pct=(74.8, 75.2)),
+         SWING | DRY | DAMP, causes=4, offset=0.2, humidity_pct=(74.8, 75.2)),
     Case("hygrostat-creeps-down", (_p(T.HYGROSTAT_MOVED, 26, 30, amount=(-15, -12), ramp_h=(16, 24)),), DRY, AIR,
          DRY | SWING, slow=True),
     Case("hygrostat-creeps-up", (_p(T.HYGROSTAT_MOVED, 26, 30, amount=(12, 15), ramp_h=(16, 24)),), DAMP, AIR,

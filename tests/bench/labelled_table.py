@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Iterable
 from statistics import median
+from typing import NamedTuple
 
 from labelled_cast import BAND, CASES, DRIFT, Case
 from labelled_run import Outcome, Told
@@ -12,6 +13,7 @@ from labelled_run import Outcome, Told
 from chamberwatch.model import MS_PER_H, MS_PER_MIN
 
 WEEK_H = 168.0
+LEAD_PART = 0.8
 SLOW_H = 3.0
 """A fault is slow if its air takes so long from its usual to the band's edge: what is faster no trend can lead."""
 BY_NAME = {case.name: case for case in CASES}
@@ -57,6 +59,9 @@ def report(runs: list[Outcome], quiet: list[Outcome]) -> Iterable[str]:
     yield ""
     yield from _overall(runs)
     yield from _quiet(quiet)
+    yield ""
+    for goal in goals(runs, quiet):
+        yield f"{goal.what:36} {goal.measured:>20}  wanted {goal.wanted:8} {'met' if goal.met else 'NOT MET'}"
 
 
 def _row(case: Case, group: list[Outcome]) -> str:
@@ -77,20 +82,10 @@ def _row(case: Case, group: list[Outcome]) -> str:
 
 
 def _overall(runs: list[Outcome]) -> Iterable[str]:
-    due = [(r, first(r, BY_NAME[r.case].must)) for r in runs if r.due_ms is not None]
-    told = sum(t is not None and t.at_ms <= (r.due_ms or 0) for r, t in due)
-    if due:
-        one = sum(1 <= causes(r) <= BY_NAME[r.case].causes for r, _ in due)
-        yield f"recall {told}/{len(due)} = {told / len(due):.1%}; as one first cause {one}/{len(due)} = {one / len(due):.1%}"
     hours = sum(r.end_ms - r.start_ms for r in runs) / MS_PER_H
+    bad = sum(len(wrong(r, BY_NAME[r.case])) for r in runs)
     if hours:
-        bad = sum(len(wrong(r, BY_NAME[r.case])) for r in runs)
         yield f"wrong alarms in {hours:.0f} h of fault runs: {bad} = {bad / hours * WEEK_H:.2f} a chamber-week"
-    leads = [lead for r in runs if (r.slow_h or 0.0) >= SLOW_H and (lead := lead_h(r)) is not None]
-    if leads:
-        before = [lead for lead in leads if lead > 0]
-        middle = f"{median(before):.1f} h" if before else "-"
-        yield f"slow faults (3 h or more) that reached the band: {len(leads)}; drift came first in {len(before) / len(leads):.0%}, median lead {middle}"
 
 
 def _quiet(quiet: list[Outcome]) -> Iterable[str]:
@@ -102,3 +97,37 @@ def _quiet(quiet: list[Outcome]) -> Iterable[str]:
     for kind, n in Counter(t.kind for _, t in alarms).most_common():
         where = [f"{r.case[6:]}/{r.plant[:3]}/{r.seed}@{(t.at_ms - r.start_ms) / MS_PER_H:.1f}h" for r, t in alarms if t.kind == kind]
         yield f"  {kind} {n}: {' '.join(where[:14])}"
+
+
+class Goal(NamedTuple):
+    """One number to reach: what, as measured, as wanted, whether it is met."""
+
+    what: str
+    measured: str
+    wanted: str
+    met: bool
+
+
+def goals(runs: list[Outcome], quiet: list[Outcome]) -> Iterable[Goal]:
+    """Yield the numbers of these runs that say anything, held against what is wanted."""
+    due = [(r, first(r, BY_NAME[r.case].must)) for r in runs if r.due_ms is not None]
+    if due:
+        told = sum(t is not None and t.at_ms <= (r.due_ms or 0) for r, t in due)
+        one = sum(1 <= causes(r) <= BY_NAME[r.case].causes for r, _ in due)
+        yield Goal("faults told in their window", _share(told, len(due)), "100 %", told == len(due))
+        yield Goal("told as one first cause", _share(one, len(due)), "100 %", one == len(due))
+    leads = [lead for r in runs if (r.slow_h or 0.0) >= SLOW_H and (lead := lead_h(r)) is not None]
+    if leads:
+        before = [lead for lead in leads if lead > 0]
+        lead = median(before) if before else 0.0
+        part = len(before) / len(leads)
+        yield Goal("slow faults: drift before the band", _share(len(before), len(leads)), ">= 80 %", part >= LEAD_PART)
+        yield Goal("  by, median", f"{lead:.1f} h", ">= 1 h", lead >= 1.0)
+    if quiet:
+        alarms = sum(len(raised(r)) for r in quiet)
+        weeks = sum(r.end_ms - r.start_ms for r in quiet) / MS_PER_H / WEEK_H
+        yield Goal(f"alarms in {weeks:.0f} quiet chamber-weeks", str(alarms), "0", alarms == 0)
+
+
+def _share(part: int, whole: int) -> str:
+    return f"{part} of {whole} = {part / whole:.1%}"
