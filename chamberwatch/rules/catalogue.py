@@ -146,7 +146,7 @@ CATALOGUE: dict[Kind, Entry] = {
         ),
         Entry(
             Kind.DOOR_OPEN,
-            "within 10 min the air warms by 1 °C and by 0.8 °C more than it usually would, and 18 min later "
+            "within 10 min the air warms by 1 °C and by 0.8 °C more than it usually would, and 15 min later "
             "it has for 10 min been near its warmest or settled, past its usual top and 3 %RH from where it "
             "was, or (where the compressor keeps up) a saw-tooth and 3 %RH from where it was; seen by at "
             "least two probes where two are well",

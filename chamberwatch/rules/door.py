@@ -23,7 +23,7 @@ from chamberwatch.rules.minute import Minute
 LOOK_BACK = 10
 JUMP_C = 1.0
 OVER_C = 0.8
-WAIT_MS = 18 * MS_PER_MIN
+WAIT_MS = 15 * MS_PER_MIN
 """With the ten minutes of the jump within the half hour; a visit's air is half way back by then."""
 HELD_MS = 10 * MS_PER_MIN
 """A second visit at the end of the wait looks like room air too, but not for so long."""

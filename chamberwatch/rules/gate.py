@@ -56,7 +56,8 @@ class Passed(NamedTuple):
 def step(params: Params, state: State, at_ms: int, value: float, more: int = 0) -> tuple[State, Passed]:
     """Pass, hold back or drop one reading; `at_ms` must be later than any before it.
 
-    `more`: how many readings beyond `need` a suspect probe must agree with itself.
+    `more`: how many readings beyond `need` a suspect probe must agree with itself. The further the jump, the
+    more must agree as well: one for each whole `jump` beyond the first, up to twice `need`.
     """
     last, pending = state.value, state.pending
     newest_ms = pending[-1][0] if pending else state.at_ms
@@ -64,6 +65,7 @@ def step(params: Params, state: State, at_ms: int, value: float, more: int = 0) 
         return State(value, at_ms), Passed(((at_ms, value),), len(pending))
     agrees = bool(pending) and abs(value - pending[-1][1]) <= params.jump
     waiting = (*pending, (at_ms, value)) if agrees else ((at_ms, value),)
+    more += min(int(abs(value - last) / params.jump) - 1, 2 * params.need)
     if len(waiting) >= params.need + more:
         return State(value, at_ms), Passed(waiting)
     return State(last, state.at_ms, waiting), Passed((), 0 if agrees else len(pending))

@@ -109,38 +109,40 @@ class Slow:
         block = self.five.add(minute.at_ms - 1, minute.temp_c, minute.rh_pct)
         if block is not None:
             edges += self._drifts(block, bands, tended) + self._condensation(block)
-        self._learn(minute, frozen=frozen, block=block is not None)
+        self._learn(minute, frozen=frozen)
+        if not tended[0] <= minute.at_ms < tended[1] + AFTER_TEND_MS:
+            self._average(minute, tended[1], block=block is not None)
         return edges
 
     def _period_ms(self) -> int | None:
         return None if self.norm is None else max(self.norm.period_ms, 2 * blocks.BLOCK_MS)
 
-    def _mean(self, at_ms: int) -> None:
-        period_ms = self._period_ms()
-        if period_ms is not None:
-            self.means = (
-                blocks.mean_of_last(self.temperature_blocks, at_ms, period_ms),
-                blocks.mean_of_last(self.humidity_blocks, at_ms, period_ms),
-            )
+    def _average(self, minute: Minute, tended_ms: int, *, block: bool) -> None:
+        """Follow the means over a cycle; over what a door session hid they stay as they were."""
+        at_ms, period_ms = minute.at_ms, self._period_ms()
+        if minute.temp_c is not None:
+            temps = self.temperature_blocks
+            self.temperature_blocks = blocks.step(temps, at_ms, minute.temp_c, period_ms)
+        if minute.rh_pct is not None:
+            self.humidity_blocks = blocks.step(self.humidity_blocks, at_ms, minute.rh_pct, period_ms)
+        if not block or period_ms is None:
+            return
+        temp_c = blocks.mean_of_last(self.temperature_blocks, at_ms, period_ms)
+        rh_pct = blocks.mean_of_last(self.humidity_blocks, at_ms, period_ms)
+        if at_ms < tended_ms + AFTER_TEND_MS + period_ms:
+            temp_c = self.means[0] if temp_c is None else temp_c
+            rh_pct = self.means[1] if rh_pct is None else rh_pct
+        self.means = (temp_c, rh_pct)
 
     def day_mean(self, *, temperature: bool) -> float | None:
         """Return the mean of the last 24 h [°C or %RH], from half-hour blocks; None before 12 h were seen."""
         return drift.day_mean(self.temperature_drift if temperature else self.humidity_drift)
 
-    def _learn(self, minute: Minute, *, frozen: bool, block: bool) -> None:
+    def _learn(self, minute: Minute, *, frozen: bool) -> None:
         before = self.cycle
         self.cycle = cycle.step(before, minute, frozen=frozen)
         if self.cycle.loops is not before.loops or (self.norm is None and self.cycle.loops):
             self.norm = cycle.learnt(self.cycle)
-        period_ms = self._period_ms()
-        if minute.temp_c is not None:
-            self.temperature_blocks = blocks.step(
-                self.temperature_blocks, minute.at_ms, minute.temp_c, period_ms
-            )
-        if minute.rh_pct is not None:
-            self.humidity_blocks = blocks.step(self.humidity_blocks, minute.at_ms, minute.rh_pct, period_ms)
-        if block:
-            self._mean(minute.at_ms)
         number = (minute.at_ms - 1) // MS_PER_H
         if not self.hours or self.hours[-1].number != number:
             self.hours = (*self.hours[-HOURS:], Hour(number))

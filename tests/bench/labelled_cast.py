@@ -169,7 +169,7 @@ CASES: tuple[Case, ...] = (
     Case("half-lines-many", (_p(T.HALF_LINES, 3, 4, far=(0.7, 0.9), probe="rear"),), _BAD | _SILENT, 10.0, _BAD | _SILENT),
     Case("garbage", (_p(T.GARBAGE, 1, 2, probe="front"),), _BAD | _SILENT, 10.0, _BAD | _SILENT),
     Case("clock-back", (_p(T.CLOCK_OFF, 2, 3, amount=(-5000, -3700), probe="front"),), _SILENT | {"clock-step"}, 5.0,
-         _SILENT | {"clock-step"}),
+         _SILENT | {"clock-step"} | _CREEP),
     Case("backlog", (_p(T.HELD_UP, 1, 1, probe="front"),), _SILENT, 2.0, over_broker=True),
     # -- what is no fault ---------------------------------------------------------------------------------
     Case("hot-humid-days", (_p(T.HOT_DAYS, 48, 48, amount=(9, 12), ramp_h=(8, 12)),

@@ -40,6 +40,15 @@ def test_a_jump_is_believed_at_its_count_and_not_before(need, more):
     assert run([*values[:-1], 12.1], params=params, more=more) == ([12.0, 12.1], count - 1)
 
 
+@pytest.mark.parametrize(("far", "count"), [(12.0, 4), (25.0, 5), (75.0, 10), (900.0, 12)])
+def test_the_further_the_jump_the_more_must_agree(far, count):
+    """A power-on value of 85 °C in a row of four is no heat: as many more as it is whole jumps too far, up to eight."""
+    params = gate.Params(10.0, 90_000, need=4)
+
+    assert run([12.0, *[12.0 + far] * (count - 1), 12.0], params=params) == ([12.0, 12.0], count - 1)
+    assert run([12.0, *[12.0 + far] * count], params=params) == ([12.0, *[12.0 + far] * count], 0)
+
+
 def test_what_waited_is_a_glitch_after_a_gap():
     """Hours later the new reading passes; what nobody confirmed is dropped and counted."""
     state, _ = gate.step(P, gate.State(12.0, 1), 2, 30.0)

@@ -74,6 +74,18 @@ def test_a_new_piece_may_make_the_air_as_damp_as_it_likes(high_pct, told):
     assert bool([e for e in found if e.kind is Kind.HUMIDITY_DRIFT]) is told
 
 
+def test_a_door_session_is_no_part_of_the_means():
+    """Half an hour of room air at the open door: the means over a cycle stay what they were, and go on afterwards."""
+    tended = (at(DAY + 1), at(DAY + 31))
+    rules, _ = run(fridge(DAY))
+    rules, _ = run(minutes([18.0] * 30, [50.0] * 30, DAY + 1), rules, tended=tended)
+    rules, _ = run(fridge(DAY + 50, DAY + 31), rules, tended=tended)
+    assert rules.means == (pytest.approx(12.4, abs=0.05), pytest.approx(75.0, abs=0.3))
+
+    rules, _ = run(fridge(DAY + 120, DAY + 51), rules, tended=tended)
+    assert rules.means == (pytest.approx(12.4, abs=0.05), pytest.approx(75.0, abs=0.3))
+
+
 def test_two_days_of_a_healthy_fridge_say_nothing():
     """And teach its cycle, and the means over it."""
     rules, edges = run(fridge(2 * DAY))
