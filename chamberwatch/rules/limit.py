@@ -106,11 +106,12 @@ def step(
         if state.active and mean is not None and params.sign * (mean - params.limit) > 0:
             return state._replace(level=0.0, deep_ms=0), None
         return RESTING, _edge(params, state, value, at_ms, active=False) if state.active else None
-    since_ms = state.since_ms if state.level > 0.0 else at_ms
-    worst = value if state.level == 0.0 or params.sign * (value - state.worst) > 0 else state.worst
+    goes_on = state.level > 0.0 or state.active
+    since_ms = state.since_ms if goes_on else at_ms
+    worst = value if not goes_on or params.sign * (value - state.worst) > 0 else state.worst
     deep_ms = (state.deep_ms or at_ms) if over > params.near else 0
     reached = level >= params.patience - ROUNDING
-    worst_ms = at_ms if worst != state.worst or state.level == 0.0 else state.worst_ms
+    worst_ms = at_ms if worst != state.worst or not goes_on else state.worst_ms
     waits = reached and (
         _waits(params, over, at_ms, deep_ms, mean) or _recovers(params, over, at_ms, worst, worst_ms)
     )

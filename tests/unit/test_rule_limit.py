@@ -114,3 +114,17 @@ def test_restart_in_the_middle_changes_nothing(values, cut):
     second, later, _ = run(HIGH, values[cut:], 60_000, again, last_ms, start_ms)
 
     assert (second, early + later) == (whole, edges)
+
+
+def test_an_alarm_does_not_end_while_the_mean_is_outside():
+    """A saw-tooth around a mean beyond the limit drains the sum in each dip: one occurrence, since its beginning."""
+    teeth, state, edges, last_ms = [20.0] * 20 + [12.0] * 60 + [21.0] * 20 + [12.0] * 60, limit.RESTING, [], None
+    for i, value in enumerate(teeth, 1):
+        state, edge = limit.step(HIGH, state, value, i * 60_000, last_ms, mean=15.5)
+        last_ms = i * 60_000
+        edges += [edge] if edge else []
+    assert [edge.active for edge in edges] == [True]
+    assert (state.since_ms, state.worst) == (edges[0].since_ms, 21.0)
+
+    _, edge = limit.step(HIGH, state, 12.0, last_ms + 60_000, last_ms, mean=14.5)
+    assert not edge.active
