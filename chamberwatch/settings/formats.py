@@ -97,25 +97,34 @@ def _needless(table: dict[str, Any], place: str) -> Iterator[str]:
             )
 
 
+def table_lines(table: SpeechTable, speech: Speech) -> list[str]:
+    """Return the `key = value` lines of that port or topic, read in another way."""
+    own = type(table).model_fields.keys() - SpeechTable.model_fields.keys()
+    kept = [key for key in type(table).model_fields if key in own & table.model_fields_set]
+    return [f"{key} = {_toml(getattr(table, key))}" for key in kept] + settings_lines(speech)
+
+
 def settings_lines(speech: Speech) -> list[str]:
     """Return the `key = value` lines that make a probe be read so."""
     lines = [f'format = "{speech.format}"']
     for key in PLACE_KEYS:
         place = getattr(speech, key)
         if place is not None:
-            lines.append(f"{key} = {place if isinstance(place, int) else _quoted(place)}")
+            lines.append(f"{key} = {_toml(place)}")
     if speech.temperature is not None and speech.temperature_unit != "C":
         lines.append(f'temperature_unit = "{speech.temperature_unit}"')
     if speech.humidity is not None and speech.humidity_unit != "%RH":
         lines.append(f'humidity_unit = "{speech.humidity_unit}"')
     if speech.format is Format.CSV:
-        lines.append(f"separator = {_quoted(speech.separator)}   # {SEPARATORS[speech.separator]}")
+        lines.append(f"separator = {_toml(speech.separator)}   # {SEPARATORS[speech.separator]}")
     return lines
 
 
-def _quoted(text: str) -> str:
-    """Return a TOML basic string: what cannot be printed, and quotes, are escaped."""
-    escaped = (c if c.isprintable() and c not in '"\\' else _escaped(c) for c in text)
+def _toml(value: str | int) -> str:
+    """Return a TOML value; in a string what cannot be printed, and quotes, are escaped."""
+    if not isinstance(value, str):
+        return str(value).lower()
+    escaped = (c if c.isprintable() and c not in '"\\' else _escaped(c) for c in value)
     return '"' + "".join(escaped) + '"'
 
 

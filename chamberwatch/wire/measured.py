@@ -107,10 +107,13 @@ def read_value(said: Any, unit: Unit, quantity: Quantity) -> float:
         raise Unreadable(Reason.NO_VALUE, f"{quantity.name} is empty")
     value: Any = said
     if isinstance(said, str):
-        number, sign = _number_and_sign(said, quantity.name)
-        if sign and _SIGNS[sign] != unit.name:
+        found = number_in(said)
+        if found is None:
+            hint = "; decimals take a point, not a comma" if _DECIMAL_COMMA.fullmatch(said.strip()) else ""
+            raise Unreadable(Reason.NOT_A_NUMBER, f"{quantity.name} is {show(said)}{hint}")
+        if found.sign and found.sign != unit.name:
             raise Unreadable(Reason.WRONG_UNIT, f"{quantity.name} is {show(said)}, planned is {unit.name}")
-        value = number
+        value = found.number
     if not is_number(value):
         raise Unreadable(Reason.NOT_A_NUMBER, f"{quantity.name} is {show(said)}")
     return stored(value, unit, quantity)
@@ -128,10 +131,10 @@ def read_time(said: Any) -> int:
         raise Unreadable(Reason.BAD_TIME, "there is none, and the settings say where it stands")
     number = said
     if isinstance(said, str):
-        found = _NUMBER.fullmatch(said.strip()) if len(said) <= _LONGEST_NUMBER else None
-        if found is None or found[2]:
+        found = number_in(said)
+        if found is None or found.sign:
             return _dated(said.strip())
-        number = float(found[1])
+        number = found.number
     if not is_number(number):
         raise Unreadable(Reason.BAD_TIME, f"{show(said)} is no time")
     for factor in (MS_PER_S, 1):
@@ -139,6 +142,21 @@ def read_time(said: Any) -> int:
         if EARLIEST_MS <= at_ms < LATEST_MS:
             return at_ms
     raise Unreadable(Reason.BAD_TIME, f"{show(said)}; seconds or ms since 1970, between 1978-07-04 and 2200")
+
+
+class InText(NamedTuple):
+    """A number found in text, and the unit whose sign stands behind it ("" if none does)."""
+
+    number: float
+    sign: str
+
+
+def number_in(text: str) -> InText | None:
+    """Return the number that a text is, like `12.4` or `12.4 °C`; None if it is anything else or more."""
+    found = _NUMBER.fullmatch(text.strip()) if len(text) <= _LONGEST_NUMBER else None
+    if found is None or (found[2] and found[2] not in _SIGNS):
+        return None
+    return InText(float(found[1]), _SIGNS.get(found[2], ""))
 
 
 def is_number(value: Any) -> TypeGuard[float]:
@@ -170,15 +188,6 @@ def text_of(payload: bytes) -> str:
     except UnicodeDecodeError as why:
         detail = f"byte {payload[why.start]:#04x} at position {why.start + 1} of {len(payload)}"
         raise Unreadable(Reason.NOT_TEXT, detail) from why
-
-
-def _number_and_sign(said: str, name: str) -> tuple[float, str]:
-    text = said.strip()
-    found = _NUMBER.fullmatch(text) if len(text) <= _LONGEST_NUMBER else None
-    if found is None or (found[2] and found[2] not in _SIGNS):
-        hint = "; decimals take a point, not a comma" if _DECIMAL_COMMA.fullmatch(text) else ""
-        raise Unreadable(Reason.NOT_A_NUMBER, f"{name} is {show(said)}{hint}")
-    return float(found[1]), found[2]
 
 
 def _dated(text: str) -> int:
