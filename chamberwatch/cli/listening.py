@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import signal
 import textwrap
+import threading
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime, tzinfo
 
@@ -66,19 +69,28 @@ def listen(settings: Settings, probe: str, for_s: float) -> Iterator[str]:
     speech = speeches(settings.file).get(probe, Speech())
     yield wrapped(f"{probe}, {source.said}, as {speech.format}: listening for {for_s:g} s (Ctrl-C ends it)")
     tally = _Tally()
-    try:
-        for packet in hear(settings, probe, for_s):
+    with _interrupted() as ending:
+        for packet in hear(settings, probe, for_s, ending):
             items = _items(packet, speech, probe)
             tally.take(packet, items)
             yield from _shown(packet, items, tally, settings)
-    except KeyboardInterrupt:
-        yield "ended"
     if not tally.read + tally.refused:
         raise Unavailable(f"probe {probe}: nothing came within {for_s:g} s: {source.nothing}")
     yield from _summary(tally, speech)
     if not tally.read:
         yield from _advice(tally, probe, source, settings)
         raise Unavailable(f"probe {probe}: none of what it said could be read as {speech.format}")
+
+
+@contextmanager
+def _interrupted() -> Iterator[threading.Event]:
+    """Give an event that Ctrl-C sets: as an exception it could come anywhere, and lose the summary."""
+    ending = threading.Event()
+    before = signal.signal(signal.SIGINT, lambda *_: ending.set())
+    try:
+        yield ending
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def _items(packet: Packet, speech: Speech, probe: str) -> list[Reading | Refusal]:

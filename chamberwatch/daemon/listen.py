@@ -7,6 +7,7 @@ listener goes away early.
 from __future__ import annotations
 
 import queue
+import threading
 import time
 from collections.abc import Callable, Iterator
 from typing import NamedTuple, Protocol
@@ -60,8 +61,10 @@ def source_of(settings: Settings, name: str) -> Source:
     return Source(f"topic {table.topic} at {address}", nothing, "mqtt", table)
 
 
-def hear(settings: Settings, name: str, for_s: float) -> Iterator[Packet]:
-    """Yield what the probe sends within `for_s` [s], as it comes; begins to count once it can be heard.
+def hear(settings: Settings, name: str, for_s: float, ending: threading.Event) -> Iterator[Packet]:
+    """Yield what the probe sends within `for_s` [s], as it comes, until `ending` is set.
+
+    The time begins once the probe can be heard.
 
     Raises:
         UsageError: there is no such probe.
@@ -74,15 +77,15 @@ def hear(settings: Settings, name: str, for_s: float) -> Iterator[Packet]:
     try:
         if told := why():
             raise Unavailable(f"probe {name}: {told}")
-        yield from _until(inbox, time.monotonic() + for_s)
+        yield from _until(inbox, time.monotonic() + for_s, ending)
         if told := why():
             raise Unavailable(f"probe {name}: {told}")
     finally:
         ear.stop()
 
 
-def _until(inbox: Inbox, deadline_s: float) -> Iterator[Packet]:
-    while (left_s := deadline_s - time.monotonic()) > 0:
+def _until(inbox: Inbox, deadline_s: float, ending: threading.Event) -> Iterator[Packet]:
+    while (left_s := deadline_s - time.monotonic()) > 0 and not ending.is_set():
         try:
             item = inbox.get(timeout=min(left_s, _LOOK_EVERY_S))
         except queue.Empty:
