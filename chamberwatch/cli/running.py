@@ -13,9 +13,12 @@ from typing import Any
 from chamberwatch.cli.home import Home
 from chamberwatch.cli.layout import paragraph, wrapped
 from chamberwatch.errors import InputMissing, NotPermitted, Unavailable, UsageError
+from chamberwatch.model import MS_PER_H, MS_PER_S
 from chamberwatch.rules.catalogue import CATALOGUE
+from chamberwatch.words.units import parse_duration_ms
 
 Subs = Any
+LISTEN_MOST_MS = MS_PER_H
 
 
 def add(subs: Subs, common: argparse.ArgumentParser) -> None:
@@ -26,6 +29,8 @@ def add(subs: Subs, common: argparse.ArgumentParser) -> None:
     p.set_defaults(run=_watch)
     p = subs.add_parser("check", parents=[common], help="settings, ports, broker, clock, journal, channels")
     p.add_argument("--send-test", action="store_true", help="send a test message on every channel")
+    p.add_argument("--listen", metavar="PROBE", help="show what a probe sends, and how it is read")
+    p.add_argument("--for", dest="for_", metavar="TIME", help="how long to listen (60s unless given)")
     p.set_defaults(run=_check)
     p = subs.add_parser("replay", parents=[common], help="recorded SenML lines through the same rules")
     p.add_argument("files", nargs="+", type=Path, metavar="FILE")
@@ -59,12 +64,32 @@ def _check(args: argparse.Namespace) -> int:
     home = Home.of(args, need_settings=True)
     # What the parts log is told in the findings, in better order.
     logging.getLogger("chamberwatch").addHandler(logging.NullHandler())
+    if args.listen is not None:
+        return _listen(args, home)
+    if args.for_ is not None:
+        raise UsageError("--for says how long to listen: it needs --listen PROBE")
     bad = 0
     for finding in run_checks(home.with_journal(), send_test=args.send_test):
         print(paragraph(f"{SIGNS[finding.state]} ", f"{finding.about}: {finding.text}"), flush=True)
         bad += finding.state is State.FAULT
     print(f"{bad} to mend" if bad else "all well")
     return 69 if bad else 0
+
+
+def _listen(args: argparse.Namespace, home: Home) -> int:
+    from chamberwatch.cli.listening import listen  # noqa: PLC0415
+
+    if args.send_test:
+        raise UsageError("--listen and --send-test are two things: give one of them")
+    try:
+        for_ms = parse_duration_ms(args.for_ or "60s")
+    except ValueError as error:
+        raise UsageError(f"--for: {error}") from None
+    if for_ms > LISTEN_MOST_MS:
+        raise UsageError(f"--for: {args.for_} is too long; listen for at most 1h at a time")
+    for text in listen(home.with_journal(), args.listen, for_ms / MS_PER_S):
+        print(text, flush=True)
+    return 0
 
 
 def _replay(args: argparse.Namespace) -> None:

@@ -8,12 +8,12 @@ from collections.abc import Iterator
 
 from chamberwatch.daemon.clock import MachineClock
 from chamberwatch.daemon.findings import Finding, State, await_
-from chamberwatch.daemon.plans import port_plans
+from chamberwatch.daemon.plans import port_plans, speeches
 from chamberwatch.ingest.packet import Inbox, Item, Packet
 from chamberwatch.ingest.serial_port import PortPlan, SerialPort
 from chamberwatch.model import Reading, Refusal
 from chamberwatch.settings import Settings
-from chamberwatch.wire.senml import decode
+from chamberwatch.wire.speech import Speech
 
 OPEN_WAIT_S = 2.0
 HEAR_WAIT_MOST_S = 25.0
@@ -29,7 +29,8 @@ def check_ports(settings: Settings, *, watched: bool) -> Iterator[Finding]:
             yield Finding(State.REMARK, f"probe {plan.probe}", text)
         return
     every_s = {p.name: p.every_s for p in settings.plan.probes}
-    opened = [_Listener(plan, every_s[plan.probe]) for plan in plans]
+    spoken = speeches(settings.file)
+    opened = [_Listener(p, every_s[p.probe], spoken.get(p.probe, Speech())) for p in plans]
     for listener in opened:
         yield listener.finding()
 
@@ -37,8 +38,9 @@ def check_ports(settings: Settings, *, watched: bool) -> Iterator[Finding]:
 class _Listener:
     """An opened port; all listen at once, so that a house of many probes is not looked at for minutes."""
 
-    def __init__(self, plan: PortPlan, every_s: float) -> None:
+    def __init__(self, plan: PortPlan, every_s: float, speech: Speech) -> None:
         self._plan = plan
+        self._speech = speech
         self._every_s = every_s
         self._began_s = time.monotonic()
         self._inbox = Inbox(1000)
@@ -65,16 +67,17 @@ class _Listener:
         except queue.Empty:
             baud = self._plan.baud
             return State.REMARK, f"but no whole line came within {wait_s:g} s (baud {baud}? plugged in?)"
-        return _understood(packet, self._plan.probe)
+        return _understood(packet, self._plan.probe, self._speech)
 
 
-def _understood(packet: Item, probe: str) -> tuple[State, str]:
+def _understood(packet: Item, probe: str, speech: Speech) -> tuple[State, str]:
     if not isinstance(packet, Packet) or packet.problem is not None:
         return State.FAULT, "but what it says never ends a line: another baud, another format?"
-    found = decode(packet.payload, probe, 0)
+    found = speech.decode(packet.payload, probe, 0)
     for item in found:
         if isinstance(item, Refusal):
-            return State.FAULT, f"but what it says is refused: {item.reason} {item.detail}".rstrip()
+            why = f"{item.reason} {item.detail}".rstrip()
+            return State.FAULT, f"but what it says is refused: {why} (try: check --listen {probe})"
     return State.WELL, f"and it speaks: {', '.join(_air(r) for r in found if isinstance(r, Reading))}"
 
 

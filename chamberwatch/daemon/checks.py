@@ -7,21 +7,19 @@ import shutil
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
-from dataclasses import replace
 from http.client import HTTPException
 from pathlib import Path
 
 from chamberwatch.daemon.check_ports import check_ports
 from chamberwatch.daemon.clock import MachineClock, synced
 from chamberwatch.daemon.findings import Finding, State, await_
+from chamberwatch.daemon.looking import is_watched, looker
 from chamberwatch.daemon.plans import broker_plan, channel_plans
 from chamberwatch.daemon.wording import counted
-from chamberwatch.errors import ChamberwatchError, JournalHeld, SettingsError
+from chamberwatch.errors import ChamberwatchError, SettingsError
 from chamberwatch.ingest.broker import BrokerLink
-from chamberwatch.ingest.broker_plan import BrokerPlan
 from chamberwatch.ingest.packet import Inbox
 from chamberwatch.journal.integrity import quick_check
-from chamberwatch.journal.lock import hold
 from chamberwatch.notify import ChannelPlan, channel_problem, probe_channel
 from chamberwatch.settings import Settings
 
@@ -35,7 +33,7 @@ def run_checks(settings: Settings, *, send_test: bool = False) -> Iterator[Findi
     house = f"{counted(len(plan.chambers), 'chamber')}, {counted(len(plan.probes), 'probe')}"
     yield Finding(State.WELL, "settings", house)
     yield _clock()
-    watched = _watched(settings.journal_path)
+    watched = is_watched(settings.journal_path)
     yield _journal(settings.journal_path, watched=watched)
     yield _disk(settings.journal_path)
     yield from check_ports(settings, watched=watched)
@@ -50,19 +48,6 @@ def _clock() -> Finding:
     return Finding(
         State.REMARK, "clock", "not known to be right: is systemd-timesyncd running? Times told may be off"
     )
-
-
-def _watched(path: Path) -> bool:
-    # Looking must not leave a lock file behind that belongs to whoever looked first.
-    if not path.with_name(path.name + ".lock").exists():
-        return False
-    try:
-        hold(path).release()
-    except JournalHeld:
-        return True
-    except ChamberwatchError:
-        return False
-    return False
 
 
 def _journal(path: Path, *, watched: bool) -> Finding:
@@ -105,7 +90,7 @@ def _broker_and_channels(settings: Settings, *, send_test: bool) -> Iterator[Fin
     try:
         plan = broker_plan(settings.file)
         if plan is not None:
-            link = _looker(plan)
+            link = looker(plan, Inbox(), {})
     except SettingsError as error:
         yield Finding(State.FAULT, "broker", str(error))
     if link is None:
@@ -117,15 +102,6 @@ def _broker_and_channels(settings: Settings, *, send_test: bool) -> Iterator[Fin
         yield from _channels(settings, link, send_test=send_test)
     finally:
         link.stop()
-
-
-def _looker(plan: BrokerPlan) -> BrokerLink:
-    """Return a link with a name of its own and no topics: the watch's session is not ours to take."""
-    name = f"{plan.client_id}-check-{os.getpid()}"
-    plan = replace(
-        plan, client_id=name, session_expiry_s=1, topics={}, acknowledge_topic=None, status_topic=None
-    )
-    return BrokerLink(plan, Inbox(), MachineClock().now_ms)
 
 
 def _broker(link: BrokerLink, address: str) -> Finding:

@@ -9,7 +9,8 @@ from __future__ import annotations
 import hashlib
 import logging
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
 
 from chamberwatch.daemon.clock import Clock
 from chamberwatch.daemon.teller import Look, Teller
@@ -20,6 +21,7 @@ from chamberwatch.inputs import Input
 from chamberwatch.journal.store import Batch, Journal, Snapshot, Written
 from chamberwatch.model import MS_PER_H, MS_PER_MIN, Alarm, Event, Plan, Reading, Reason, Refusal
 from chamberwatch.wire.senml import decode
+from chamberwatch.wire.speech import Speech
 from chamberwatch.wire.timestamp import format_rfc3339
 
 SNAPSHOT_EVERY_MS = 10 * MS_PER_MIN
@@ -43,13 +45,24 @@ def settings_hash(plan: Plan) -> str:
 class Pipeline:
     """One house's inputs on their way into the journal."""
 
-    def __init__(self, journal: Journal, plan: Plan, teller: Teller, clock: Clock, *, alive: bool) -> None:
+    def __init__(
+        self,
+        journal: Journal,
+        plan: Plan,
+        teller: Teller,
+        clock: Clock,
+        *,
+        alive: bool,
+        speeches: Mapping[str, Speech] = MappingProxyType({}),
+    ) -> None:
         self._journal = journal
         self._plan = plan
         self._probes = frozenset(p.name for p in plan.probes)
         self._teller = teller
         self._clock = clock
         self._alive = alive
+        self._speeches: dict[str | None, Speech] = dict(speeches.items())
+        """Of the probes that do not speak SenML; a replayed line is SenML whoever's it is."""
         self._engine = Engine(plan)
         self._newest = journal.newest_ms()
         self._batch = Batch()
@@ -96,7 +109,9 @@ class Pipeline:
             detail = packet.payload.decode("utf-8", "replace")
             self._refuse(Refusal(packet.probe, packet.problem, detail, packet.arrived_ms))
             return
-        for item in decode(packet.payload, packet.probe, packet.arrived_ms):
+        speech = self._speeches.get(packet.probe)
+        read = decode if speech is None else speech.decode
+        for item in read(packet.payload, packet.probe, packet.arrived_ms):
             if isinstance(item, Refusal):
                 self._refuse(item)
             elif item.timed or not packet.retained:

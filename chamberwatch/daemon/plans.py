@@ -15,7 +15,9 @@ from chamberwatch.ingest.serial_port import PortPlan
 from chamberwatch.notify import ChannelPlan
 from chamberwatch.series.writer import SeriesPlan
 from chamberwatch.settings import secret
+from chamberwatch.settings.formats import speech_of
 from chamberwatch.settings.tables import ChannelTable, File
+from chamberwatch.wire.speech import Format, Speech
 
 
 @contextmanager
@@ -35,6 +37,12 @@ def port_plans(file: File) -> list[PortPlan]:
                 port = probe.serial
                 plans.append(PortPlan(probe.name, port.port, port.baud, port.dtr))
     return plans
+
+
+def speeches(file: File) -> dict[str, Speech]:
+    """Return how each probe speaks that does not speak SenML, by the probe's name."""
+    found = {p.name: speech_of(table) for p in file.probe if (table := p.serial or p.mqtt) is not None}
+    return {name: speech for name, speech in found.items() if speech.format is not Format.SENML}
 
 
 def broker_plan(file: File) -> BrokerPlan | None:

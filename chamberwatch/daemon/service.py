@@ -15,7 +15,7 @@ from chamberwatch.daemon.collector import look_seldom
 from chamberwatch.daemon.housekeeping import Housekeeping
 from chamberwatch.daemon.loop import Loop
 from chamberwatch.daemon.pipeline import Pipeline
-from chamberwatch.daemon.plans import broker_plan, channel_plans, port_plans, series_plan
+from chamberwatch.daemon.plans import broker_plan, channel_plans, port_plans, series_plan, speeches
 from chamberwatch.daemon.requests import Requests
 from chamberwatch.daemon.service_manager import ServiceManager
 from chamberwatch.daemon.teller import Teller, newest_air
@@ -78,7 +78,14 @@ class Service:
         self.teller = Teller(
             self.plan, self.journal.hanging, names, settings.zone, file.units, rehearsal=rehearsal
         )
-        self.pipeline = Pipeline(self.journal, self.plan, self.teller, self.clock, alive=not rehearsal)
+        self.pipeline = Pipeline(
+            self.journal,
+            self.plan,
+            self.teller,
+            self.clock,
+            alive=not rehearsal,
+            speeches=speeches(file),
+        )
         self.inbox = Inbox(INBOX_ITEMS)
         now_ms = self.clock.now_ms
         self.ports = [SerialPort(p, self.inbox, now_ms) for p in port_plans(file)]

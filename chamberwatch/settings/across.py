@@ -14,12 +14,13 @@ from collections.abc import Iterator
 from typing import Any, NamedTuple
 
 from chamberwatch.settings.faults import Loc, where
+from chamberwatch.settings.formats import speech_faults
 from chamberwatch.settings.secrets import secret, variable
+from chamberwatch.settings.table import Table
 from chamberwatch.settings.tables import (
     CREDENTIAL,
     BrokerTable,
     HumidityTable,
-    Table,
     TemperatureTable,
     UrgentTable,
 )
@@ -42,6 +43,7 @@ def across(data: dict[str, Any]) -> list[str]:
         *_bands(data),
         *_phases(data),
         *_probes(data),
+        *_speeches(data),
         *_channels(data),
         *_topics(data),
         *_secrets(data),
@@ -138,6 +140,13 @@ def _probes(data: dict[str, Any]) -> Iterator[str]:
                 f"mqtt = {{ topic = … }}; it {told}"
             )
     yield from _used_twice("port", _named(data, ("probe",), "serial", "port"))
+
+
+def _speeches(data: dict[str, Any]) -> Iterator[str]:
+    for loc, row in _rows(data, "probe"):
+        for way in WAYS:
+            if isinstance(table := row.get(way), dict):
+                yield from speech_faults(table, where((*loc, way), data))
 
 
 def _channels(data: dict[str, Any]) -> Iterator[str]:

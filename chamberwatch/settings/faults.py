@@ -149,7 +149,8 @@ def _choices(annotation: Any) -> list[Any]:
     members = getattr(annotation, "__members__", None)
     if members:
         return [m.value for m in members.values()]
-    return [a for a in _args(annotation) if isinstance(a, str)]
+    args = _args(annotation)
+    return [a for a in args if isinstance(a, str)] or [c for inner in args for c in _choices(inner)]
 
 
 def _bound(rule: Any) -> str:

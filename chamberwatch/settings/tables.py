@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Annotated, Literal
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from pydantic import BaseModel, ConfigDict, Field, SecretStr, field_validator
+from pydantic import Field, SecretStr, field_validator
 from pydantic_settings import (
     BaseSettings,
     EnvSettingsSource,
@@ -20,6 +20,8 @@ from pydantic_settings import (
 )
 
 from chamberwatch.model import ChamberKind
+from chamberwatch.settings.formats import SpeechTable
+from chamberwatch.settings.table import Table
 
 ENV_PREFIX = "CHAMBERWATCH_"
 NESTED = "__"
@@ -44,12 +46,6 @@ Credential = Annotated[
         description="the name of a secret, not the secret: lower-case letters, digits and single -",
     ),
 ]
-
-
-class Table(BaseModel):
-    """Any table: unknown keys and non-finite numbers are faults."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
 
 class JournalTable(Table):
@@ -115,7 +111,7 @@ class AccuracyTable(Table):
     humidity: Annotated[float, Field(gt=0, le=20, description="%RH")] = 2.5
 
 
-class SerialTable(Table):
+class SerialTable(SpeechTable):
     """A port: a device path (best one of /dev/serial/by-id/…) or an address of a port server."""
 
     port: Annotated[
@@ -127,15 +123,13 @@ class SerialTable(Table):
         ),
     ]
     baud: Annotated[int, Field(ge=50, le=4_000_000, description="baud")] = 115_200
-    format: Literal["senml"] = "senml"
     dtr: bool = True
 
 
-class MqttTable(Table):
+class MqttTable(SpeechTable):
     """A topic, exact (no + or #)."""
 
     topic: Topic
-    format: Literal["senml"] = "senml"
 
 
 class ProbeTable(Table):

@@ -2,7 +2,7 @@
 
 Source: Jennings, Shelby, Arkko, Keranen, Bormann, Sensor Measurement Lists (SenML), RFC 8428 (2018), §4, §5.
 
-Contract: bytes in; records out or one `SenmlError`, whatever the bytes. A fault of the pack (not JSON, a
+Contract: bytes in; records out or one `Unreadable`, whatever the bytes. A fault of the pack (not JSON, a
 version or a must-understand field not known, a base field of the wrong type) refuses the whole pack: what
 follows a broken base cannot be trusted. A record's own faults are left for its reader to find.
 Of a key given twice in one record the last counts, as Python's JSON reads it.
@@ -10,14 +10,13 @@ Of a key given twice in one record the last counts, as Python's JSON reads it.
 
 from __future__ import annotations
 
-import json
-from typing import Any, NamedTuple, TypeGuard
+from typing import Any, NamedTuple
 
 import orjson
 
 from chamberwatch.model import Reason
-
-MAX_PAYLOAD_BYTES = 65_536
+from chamberwatch.wire.json_text import load_slowly
+from chamberwatch.wire.measured import ABSENT, MAX_PAYLOAD_BYTES, Unreadable, is_number, show
 
 VERSION = 10
 """The newest SenML version understood (RFC 8428 §4.1)."""
@@ -25,18 +24,6 @@ VERSION = 10
 _LABELS = frozenset(("bn", "bt", "bu", "bv", "bs", "bver", "n", "u", "v", "vs", "vb", "vd", "s", "t", "ut"))
 _BASE_LABELS = frozenset(("bn", "bt", "bu", "bv", "bs", "bver"))
 _OTHER_VALUES = ("vs", "vb", "vd")
-_JSON_BLANKS = " \t\r\n"
-_HUGE = 1e300
-_SHOWN_CHARS = 40
-
-
-class SenmlError(ValueError):
-    """A pack or record that cannot be read: `reason`, and a `detail` for people."""
-
-    def __init__(self, reason: Reason, detail: str) -> None:
-        super().__init__(f"{reason}: {detail}")
-        self.reason = reason
-        self.detail = detail
 
 
 class Record(NamedTuple):
@@ -65,34 +52,26 @@ def parse(payload: bytes) -> list[Any] | None:
     """Return the JSON array of a payload, None when it is blank. A byte order mark is ignored.
 
     Raises:
-        SenmlError: longer than 65,536 bytes, not UTF-8, not JSON, or no array.
+        Unreadable: longer than 65,536 bytes, not UTF-8, not JSON, or no array.
     """
     if len(payload) > MAX_PAYLOAD_BYTES:
-        raise SenmlError(Reason.TOO_LONG, f"{len(payload)} bytes; at most {MAX_PAYLOAD_BYTES} are taken")
+        raise Unreadable(Reason.TOO_LONG, f"{len(payload)} bytes; at most {MAX_PAYLOAD_BYTES} are taken")
     try:
         pack = orjson.loads(payload)
     except orjson.JSONDecodeError:
         # The quick reader says no to all that is odd; the standard one says what of it can still be read.
         return _slowly(payload)
     if type(pack) is not list:
-        raise SenmlError(Reason.NOT_A_PACK, f"a pack is an array [...] of records; this is {show(pack)}")
+        raise Unreadable(Reason.NOT_A_PACK, f"a pack is an array [...] of records; this is {show(pack)}")
     return pack
 
 
 def _slowly(payload: bytes) -> list[Any] | None:
-    try:
-        text = payload.decode().removeprefix("\ufeff")
-    except UnicodeDecodeError as why:
-        detail = f"byte {payload[why.start]:#04x} at position {why.start + 1} of {len(payload)}"
-        raise SenmlError(Reason.NOT_TEXT, detail) from why
-    try:
-        pack = json.loads(text)
-    except (ValueError, RecursionError) as why:
-        if not text.strip(_JSON_BLANKS):
-            return None
-        raise SenmlError(Reason.NOT_JSON, _json_detail(why, text)) from why
+    pack = load_slowly(payload)
+    if pack is ABSENT:
+        return None
     if type(pack) is not list:
-        raise SenmlError(Reason.NOT_A_PACK, f"a pack is an array [...] of records; this is {show(pack)}")
+        raise Unreadable(Reason.NOT_A_PACK, f"a pack is an array [...] of records; this is {show(pack)}")
     return pack
 
 
@@ -100,15 +79,15 @@ def resolve(pack: list[Any]) -> list[Record]:
     """Apply a pack's base fields to its records (RFC 8428 §4.1, §4.5); relative times stay relative.
 
     Raises:
-        SenmlError: a fault of the pack (see the head of this file).
+        Unreadable: a fault of the pack (see the head of this file).
     """
     if not pack:
-        raise SenmlError(Reason.NOT_A_PACK, "the array is empty")
+        raise Unreadable(Reason.NOT_A_PACK, "the array is empty")
     base = _Base()
     records = []
     for fields in pack:
         if type(fields) is not dict:
-            raise SenmlError(Reason.NOT_A_PACK, f"a record is an object {{...}}; this one is {show(fields)}")
+            raise Unreadable(Reason.NOT_A_PACK, f"a record is an object {{...}}; this one is {show(fields)}")
         if not _LABELS.issuperset(fields):
             _check_unknown(fields)
         if not _BASE_LABELS.isdisjoint(fields):
@@ -125,33 +104,6 @@ def resolve(pack: list[Any]) -> list[Record]:
     return records
 
 
-def is_number(value: Any) -> TypeGuard[float]:
-    """Whether it is a JSON number that arithmetic can take: no bool, NaN, infinity, integer of 400 digits."""
-    return (type(value) is float or type(value) is int) and -_HUGE <= value <= _HUGE
-
-
-def show(value: Any) -> str:
-    """Quote what was sent: short enough for a line, and never a character that cannot be printed."""
-    if isinstance(value, list):
-        return "an array"
-    if isinstance(value, dict):
-        return "an object"
-    if isinstance(value, str):
-        return json.dumps(value if len(value) <= _SHOWN_CHARS else value[:_SHOWN_CHARS] + "...")
-    return json.dumps(value)[:_SHOWN_CHARS]
-
-
-def _json_detail(why: Exception, text: str) -> str:
-    sample = show(text)[1:-1].replace('\\"', '"')
-    if isinstance(why, RecursionError):
-        return f"brackets too deep in {sample}"
-    if not isinstance(why, json.JSONDecodeError):
-        return f"a number too long in {sample}"
-    if why.pos >= len(text) or why.msg.startswith("Unterminated"):
-        return f"it ends too early, after {len(text)} characters: {sample}"
-    return f"wrong at character {why.pos + 1} of {len(text)}: {sample}"
-
-
 def _other_value(fields: dict[str, Any]) -> Any:
     if fields.get("v") is not None:
         return fields["v"]
@@ -161,7 +113,7 @@ def _other_value(fields: dict[str, Any]) -> Any:
 def _check_unknown(fields: dict[str, Any]) -> None:
     for label in fields:
         if label.endswith("_"):
-            raise SenmlError(Reason.MUST_UNDERSTAND, f"field {show(label)}")
+            raise Unreadable(Reason.MUST_UNDERSTAND, f"field {show(label)}")
 
 
 def _rebased(base: _Base, fields: dict[str, Any]) -> _Base:
@@ -170,16 +122,16 @@ def _rebased(base: _Base, fields: dict[str, Any]) -> _Base:
     if "bver" in fields:
         _check_version(fields["bver"])
     if type(name) is not str:
-        raise SenmlError(Reason.BAD_NAME, f'"bn" must be a string, not {show(name)}')
+        raise Unreadable(Reason.BAD_NAME, f'"bn" must be a string, not {show(name)}')
     if unit is not None and type(unit) is not str:
-        raise SenmlError(Reason.WRONG_UNIT, f'"bu" must be a string, not {show(unit)}')
+        raise Unreadable(Reason.WRONG_UNIT, f'"bu" must be a string, not {show(unit)}')
     if not is_number(time_s):
-        raise SenmlError(Reason.BAD_TIME, f'"bt" must be a number of seconds, not {show(time_s)}')
+        raise Unreadable(Reason.BAD_TIME, f'"bt" must be a number of seconds, not {show(time_s)}')
     if not is_number(value):
-        raise SenmlError(Reason.NOT_A_NUMBER, f'"bv" must be a number, not {show(value)}')
+        raise Unreadable(Reason.NOT_A_NUMBER, f'"bv" must be a number, not {show(value)}')
     return _Base(name, time_s, unit, value)
 
 
 def _check_version(version: Any) -> None:
     if not (is_number(version) and 1 <= version <= VERSION and version == int(version)):
-        raise SenmlError(Reason.VERSION, f'"bver" is {show(version)}; understood are 1 to {VERSION}')
+        raise Unreadable(Reason.VERSION, f'"bver" is {show(version)}; understood are 1 to {VERSION}')

@@ -17,19 +17,23 @@ from __future__ import annotations
 import json
 import re
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
-from chamberwatch.model import (
-    PROBE_RH_MAX_PCT,
-    PROBE_RH_MIN_PCT,
-    PROBE_TEMP_MAX_C,
-    PROBE_TEMP_MIN_C,
-    Reading,
-    Reason,
-    Refusal,
-)
+from chamberwatch.model import Reading, Reason, Refusal
 from chamberwatch.wire import usual
-from chamberwatch.wire.pack import Record, SenmlError, is_number, parse, resolve, show
+from chamberwatch.wire.measured import (
+    EARLIEST_MS,
+    HUMIDITY,
+    LATEST_MS,
+    TEMPERATURE,
+    Quantity,
+    Unit,
+    Unreadable,
+    is_number,
+    show,
+    stored,
+)
+from chamberwatch.wire.pack import Record, parse, resolve
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -40,33 +44,13 @@ MAX_PROBE_CHARS = 64
 RELATIVE_BELOW_S = 2**28
 """Times below this are relative to now, all others are seconds since 1970 (RFC 8428 §4.5.3)."""
 
-EARLIEST_MS = RELATIVE_BELOW_S * 1000
-"""1978-07-04T21:24:16Z, the earliest time SenML can write down."""
-
-LATEST_MS = 7_258_118_400_000
-"""2200-01-01T00:00:00Z; a later time is a probe's fault, not a date."""
-
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9\-:./_]*")
 _NAME_RULE = "a name has A-Z a-z 0-9 - : . / _ and begins with a letter or digit"
-_DECIMALS = 2
 
-
-class _Quantity(NamedTuple):
-    name: str
-    column: int
-    """Its place in a `Reading`."""
-    unit: str
-    low: float
-    high: float
-    added: dict[str, float]
-    """What to add to a value in each unit taken, to have it in `unit`."""
-
-
-_QUANTITIES = {
-    "temperature": _Quantity(
-        "temperature", 2, "°C", PROBE_TEMP_MIN_C, PROBE_TEMP_MAX_C, {"Cel": 0.0, "K": -273.15}
-    ),
-    "humidity": _Quantity("humidity", 3, "%RH", PROBE_RH_MIN_PCT, PROBE_RH_MAX_PCT, {"%RH": 0.0}),
+_QUANTITIES = {q.name: q for q in (TEMPERATURE, HUMIDITY)}
+_UNITS = {
+    "temperature": {"Cel": Unit("Cel"), "K": Unit("K", -273.15)},
+    "humidity": {"%RH": Unit("%RH")},
 }
 _UNIT_HINTS = {
     "%": ", which means a ratio from 0 to 1 in SenML",
@@ -95,7 +79,7 @@ def decode(payload: bytes, probe: str | None, now_ms: int) -> list[Reading | Ref
         if reading is not None:
             return [reading]
         records = resolve(pack)
-    except SenmlError as fault:
+    except Unreadable as fault:
         return [Refusal(probe, fault.reason, fault.detail, now_ms)]
     return _read(records, probe, now_ms)
 
@@ -137,7 +121,7 @@ def _read(records: list[Record], source: str | None, now_ms: int) -> list[Readin
                 _check_speaker(named, source)
             value = _value(record, quantity)
             at_ms = _at_ms(record.time_s, now_ms)
-        except SenmlError as fault:
+        except Unreadable as fault:
             refusals.append(Refusal(probe, fault.reason, fault.detail, now_ms))
             continue
         key = probe, at_ms, record.time_s != 0
@@ -152,72 +136,68 @@ def _read(records: list[Record], source: str | None, now_ms: int) -> list[Readin
     return [*map(Reading._make, rows), *refusals]
 
 
-def _named(record: Record) -> tuple[str | None, _Quantity | None]:
+def _named(record: Record) -> tuple[str | None, Quantity | None]:
     name = record.name
     if type(name) is not str:
-        raise SenmlError(Reason.BAD_NAME, f"a name is a string, not {show(name)}")
+        raise Unreadable(Reason.BAD_NAME, f"a name is a string, not {show(name)}")
     if len(name) > MAX_NAME_CHARS:  # before the cache, which must stay small
         detail = f"name of {len(name)} characters; at most {MAX_NAME_CHARS} are taken: {show(name)}"
-        raise SenmlError(Reason.BAD_NAME, detail)
+        raise Unreadable(Reason.BAD_NAME, detail)
     return _split_name(name, record.bare_name)
 
 
 @lru_cache(maxsize=1024)
-def _split_name(name: str, bare_name: str) -> tuple[str | None, _Quantity | None]:
+def _split_name(name: str, bare_name: str) -> tuple[str | None, Quantity | None]:
     if not name:
-        raise SenmlError(Reason.BAD_NAME, 'the record has no name; write "n":"temperature" or "n":"humidity"')
+        raise Unreadable(Reason.BAD_NAME, 'the record has no name; write "n":"temperature" or "n":"humidity"')
     if not _NAME.fullmatch(name):
-        raise SenmlError(Reason.BAD_NAME, f"{show(name)}; {_NAME_RULE}")
+        raise Unreadable(Reason.BAD_NAME, f"{show(name)}; {_NAME_RULE}")
     probe, _, last = name.rpartition("/")
     if last not in _QUANTITIES and bare_name in _QUANTITIES:  # the base name lacks its "/"
         probe, last = name.removesuffix(bare_name).rstrip("-:._"), bare_name
     quantity = _QUANTITIES.get(last)
     if quantity is not None and len(probe) > MAX_PROBE_CHARS:
         detail = f"probe name of {len(probe)} characters; at most {MAX_PROBE_CHARS} are taken: {show(probe)}"
-        raise SenmlError(Reason.BAD_NAME, detail)
+        raise Unreadable(Reason.BAD_NAME, detail)
     return probe or None, quantity
 
 
 def _check_speaker(named: str | None, source: str | None) -> None:
     if source is None:
-        raise SenmlError(Reason.NO_PROBE, 'a base name must say whose it is, like "bn":"rear/"')
+        raise Unreadable(Reason.NO_PROBE, 'a base name must say whose it is, like "bn":"rear/"')
     if named is not None:
-        raise SenmlError(Reason.WRONG_PROBE, f'it names "{named}", but came where "{source}" speaks')
+        raise Unreadable(Reason.WRONG_PROBE, f'it names "{named}", but came where "{source}" speaks')
 
 
-def _value(record: Record, quantity: _Quantity) -> float:
+def _value(record: Record, quantity: Quantity) -> float:
     value, unit = record.value, record.unit
     if value is None:
-        raise SenmlError(Reason.NO_VALUE, f'{quantity.name} has no value "v", or it is null')
+        raise Unreadable(Reason.NO_VALUE, f'{quantity.name} has no value "v", or it is null')
     if not is_number(value):
-        raise SenmlError(Reason.NOT_A_NUMBER, f"{quantity.name} is {show(value)}")
-    added = quantity.added.get(unit) if type(unit) is str else None
-    if added is None:
-        raise SenmlError(Reason.WRONG_UNIT, _unit_detail(unit, quantity))
-    stored = round(value + added, _DECIMALS)
-    if not quantity.low <= stored <= quantity.high:
-        detail = f"{value:g} {unit}; a probe measures {quantity.low:g} to {quantity.high:g} {quantity.unit}"
-        raise SenmlError(Reason.OUT_OF_RANGE, detail)
-    return stored + 0.0  # no negative zero
+        raise Unreadable(Reason.NOT_A_NUMBER, f"{quantity.name} is {show(value)}")
+    known = _UNITS[quantity.name].get(unit) if type(unit) is str else None
+    if known is None:
+        raise Unreadable(Reason.WRONG_UNIT, _unit_detail(unit, quantity))
+    return stored(value, known, quantity)
 
 
-def _unit_detail(unit: Any, quantity: _Quantity) -> str:
+def _unit_detail(unit: Any, quantity: Quantity) -> str:
     got = "no unit" if unit is None else f"unit {show(unit)}"
     hint = _UNIT_HINTS.get(unit, "") if type(unit) is str else ""
-    taken = " or ".join(f'"{name}"' for name in quantity.added)
+    taken = " or ".join(f'"{name}"' for name in _UNITS[quantity.name])
     return f"{got}{hint}; {quantity.name} is taken in {taken}"
 
 
 def _at_ms(time_s: float | None, now_ms: int) -> int:
     if time_s is None:
-        raise SenmlError(Reason.BAD_TIME, '"t" must be a number of seconds')
+        raise Unreadable(Reason.BAD_TIME, '"t" must be a number of seconds')
     if time_s == 0:
         return now_ms
     at_ms = round(time_s * 1000)
     if time_s < RELATIVE_BELOW_S:
         at_ms += now_ms
     if not EARLIEST_MS <= at_ms < LATEST_MS:
-        raise SenmlError(Reason.BAD_TIME, f"{time_s:.10g} s; a time lies within 1978-07-04 and 2200")
+        raise Unreadable(Reason.BAD_TIME, f"{time_s:.10g} s; a time lies within 1978-07-04 and 2200")
     return at_ms
 
 

@@ -34,7 +34,7 @@ LEVEL = {part: level for level, parts in enumerate(LEVELS) for part in parts}
 PURE = {"model", "errors", "inputs", "psychrometrics", "wire", "rules", "engine", "words"}
 ADAPTERS = LEVELS[6]
 PURE_MAY_IMPORT = {
-    "__future__", "bisect", "collections", "dataclasses", "datetime", "enum", "fractions", "functools", "hashlib",
+    "__future__", "bisect", "collections", "csv", "dataclasses", "datetime", "enum", "fractions", "functools", "hashlib",
     "itertools", "json", "math", "operator", "orjson", "re", "statistics", "types", "typing", "zlib", "chamberwatch",
 }  # fmt: skip
 """Of the standard library only what has no clock, file, socket, thread, logger or environment."""

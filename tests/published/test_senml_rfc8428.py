@@ -11,7 +11,8 @@ import json
 import pytest
 
 from chamberwatch.model import Reading, Reason, Refusal
-from chamberwatch.wire.pack import SenmlError, parse, resolve
+from chamberwatch.wire.measured import Unreadable
+from chamberwatch.wire.pack import parse, resolve
 from chamberwatch.wire.senml import EARLIEST_MS, RELATIVE_BELOW_S, decode
 from chamberwatch.wire.timestamp import format_rfc3339, parse_rfc3339
 
@@ -194,6 +195,6 @@ def test_unknown_fields_are_ignored_unless_they_end_in_an_underscore() -> None:
     """§4.4: an unknown field is ignored; one whose label ends in "_" is an error."""
     (item,) = decode(b'[{"n":"a/temperature","u":"Cel","v":12,"colour":"red"}]', None, NOW_MS)
     assert isinstance(item, Reading)
-    with pytest.raises(SenmlError) as caught:
+    with pytest.raises(Unreadable) as caught:
         resolve([{"n": "a/temperature", "u": "Cel", "v": 12, "colour_": "red"}])
     assert caught.value.reason is Reason.MUST_UNDERSTAND

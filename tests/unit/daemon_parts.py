@@ -69,8 +69,9 @@ class Frail:
 class House:
     """A journal in a folder and a pipeline over it, as `watch` puts them together."""
 
-    def __init__(self, folder, *, plan=PLAN, channels=("mail",), alive=True):
+    def __init__(self, folder, *, plan=PLAN, channels=("mail",), alive=True, speeches=None):
         self.path = folder / "house.db"
+        self.speeches = speeches or {}
         self.plan, self.channels, self.alive = plan, channels, alive
         self.clock = HandClock()
         self.told = []
@@ -82,7 +83,9 @@ class House:
         self.journal = Frail(Journal.open(self.path))
         self.journal.remember_plan(self.plan, "metric")
         self.teller = Teller(self.plan, self.journal.hanging, self.channels, UTC, "metric")
-        self.pipeline = Pipeline(self.journal, self.plan, self.teller, self.clock, alive=self.alive)
+        self.pipeline = Pipeline(
+            self.journal, self.plan, self.teller, self.clock, alive=self.alive, speeches=self.speeches
+        )
         self.pipeline.told = self.told.extend
         self.pipeline.restore()
 

@@ -112,7 +112,7 @@ def test_the_authoritys_path_starts_there_too(write, tmp_path):
     assert broker_plan(settings.file).tls_ca == tmp_path / "ca.pem"
 
 
-@pytest.mark.parametrize("name", ["one-serial-probe.toml", "over-mqtt.toml"])
+@pytest.mark.parametrize("name", ["one-serial-probe.toml", "other-formats.toml", "over-mqtt.toml"])
 def test_the_examples_have_no_fault(name):
     """What a newcomer copies starts."""
     settings = load(SAMPLES / name)
