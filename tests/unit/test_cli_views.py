@@ -15,7 +15,7 @@ from chamberwatch import __version__
 from chamberwatch.cli import main
 from chamberwatch.cli.layout import columns
 from chamberwatch.cli.main import parser
-from chamberwatch.daemon import check_ports, checks
+from chamberwatch.daemon import check_ports, checks, listen
 from chamberwatch.journal.lock import hold
 from chamberwatch.model import Kind
 from chamberwatch.psychrometrics import dew_point_c
@@ -397,3 +397,26 @@ def test_a_terminal_without_our_signs_gets_its_answer_all_the_same(house):
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
     assert b"17.0 ?C" in done.stdout
+
+
+# -- check --listen -----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("argv", "told"), [
+    (["--listen", "attic"], "no probe is called 'attic'; the settings have: rear, shelf"),
+    (["--for", "10s"], "it needs --listen PROBE"),
+    (["--listen", "rear", "--send-test"], "give one of them"),
+    (["--listen", "rear", "--for", "90"], "90 has no unit"),
+    (["--listen", "rear", "--for", "2h"], "at most 1h at a time"),
+])  # fmt: skip
+def test_a_listening_that_cannot_be_is_64(tmp_path, capsys, argv, told):
+    """Said at once, before anything is opened."""
+    assert told in House(tmp_path, capsys).refused("check", *argv, code=64)
+
+
+def test_listening_to_a_port_that_is_not_there_is_69(tmp_path, capsys, monkeypatch):
+    """With what to look at."""
+    monkeypatch.setattr(listen, "OPEN_WAIT_S", 0.2)
+    said = House(tmp_path, capsys).run("check", "--listen", "rear", "--for", "1s", code=69)
+    assert said.out == "rear, /dev/ttyS9 (115200 baud), as senml: listening for 1 s (Ctrl-C ends it)\n"
+    assert "probe rear: no such port: /dev/ttyS9" in said.err
