@@ -388,7 +388,7 @@ def test_after_an_upgrade_the_norm_is_learnt_anew_from_the_journal(house, known)
     with closing(sqlite3.connect(house.path)) as db, db:
         db.execute("UPDATE snapshot SET version = ?, body = ?", (VERSION - 1, b"x"))
     house.begin()
-    for m in range(50):
+    for m in range(60):
         house.clock.ms += MS_PER_MIN
         house.read(12.0 + m / 25, 75.0 - m % 2 / 10, at_ms=house.clock.ms)
         house.pipeline.commit()
