@@ -192,7 +192,7 @@ def _close(
         above = excess > 0.0
         low, high = np.where(above, x, low), np.where(above, high, x)
         nearer = x + excess / (per_x + wet * slope)
-        nearer = np.where((nearer > low) & (nearer < high), nearer, (low + high) / 2.0)
+        nearer = np.where((nearer >= low) & (nearer <= high), nearer, (low + high) / 2.0)
         step, x = np.abs(nearer - x), nearer
         if np.all(step <= _NEWTON_CLOSE * x):
             break
