@@ -17,8 +17,8 @@ PPM = 1e6
 NITRITE_ION_SHARE = 46.005 / 68.995
 """Nitrite ion in sodium nitrite by mass (molar masses)."""
 HOME_NITRITE_PPM, HOME_NITRATE_PPM = 200.0, 500.0
-"""21 CFR 172.170 and 172.175, home cure preparations, in the finished product (read); held here against what goes
-in, which is the stricter reading only while a piece has not yet lost weight."""
+"""21 CFR 172.170 and 172.175, home cure preparations (read). They speak of the finished product; held here against
+what goes in, since nobody at home can measure what is left."""
 COMMERCIAL_NITRITE_PPM, COMMERCIAL_NITRATE_PPM = 625.0, 2187.5
 """Ingoing, dry-cured whole muscle: nitrite from FSIS Directive 7620.3 (read second hand), 1 oz to 100 lb; nitrate
 3.5 oz to 100 lb from memory."""

@@ -25,13 +25,13 @@ AXES = (
 )  # fmt: skip
 MEMBERS = 1000
 ENSEMBLE_SHELLS = 14
-"""Fewer than the solver's usual 24: days to target within 2 % of them (`test_meat_crank.py`)."""
+"""Fewer than the solver's usual 24: losses within 0.3 % of the piece (`test_meat_crank.py`)."""
 DRAWS_MAX = 1_000_000
 
 DIFFUSIVITY_M2_S, DIFFUSIVITY_SPREAD = 8.6e-11, 0.42
-"""Lognormal, at 12.5 °C and the moisture hung with, whence it falls to about half: published 2.4e-11..6.6e-11 for
-small pieces of pork at 75 %RH (read), without saying at what moisture. The median was
-picked so that a neck roll takes as long as the trade says, which is therefore no proof of it."""
+"""Lognormal, at 12.5 °C and the moisture hung with, whence it falls by a third or so: published 2.4e-11..6.6e-11 for
+small pieces of pork at 75 %RH (read), without saying at what moisture. The median was picked so that a neck roll
+takes as long as the trade says, which is therefore no proof of it."""
 FALLING_PER_X, FALLING_SPREAD = 0.35, 0.4
 """Lognormal: our guess, 0.3..0.6 suggested beside the reference run."""
 ACTIVATION_J_MOL, ACTIVATION_SPREAD = 27e3, 3e3
@@ -141,5 +141,4 @@ def _size_m(piece: Piece, z: Floats) -> Floats:
     usual = piece.usual
     if piece.size_mm is not None:
         return piece.size_mm / 1e3 * np.exp(SIZE_KNOWN_SPREAD * z)
-    # a piece half as heavy as is usual for its kind is not assumed as thick: the spread is the kind's own
     return usual.size_mm / 1e3 * np.exp(usual.size_spread_mm / usual.size_mm * z)

@@ -1,8 +1,8 @@
 """Drying of the reference piece: a day by hand, shrinkage, orders of effects, another model's table, the trade.
 
 No measured curve of a drying neck could be read, so nothing here proves the model on meat. The reference table is
-another calculation's output (computed once beside the check values, without evaporative cooling): bands of ± 30 % in days, as
-its makers advise, and the order of effects.
+another calculation's output (without evaporative cooling), no measurement: it is held to ± 30 % in days, and to
+the order of effects.
 """
 
 from __future__ import annotations
@@ -200,7 +200,7 @@ def test_surface_and_core():
 def test_evaporation_cools_a_young_piece():
     """1 to 2.5 K below the air on day 2 (a salami of 90 mm: 1.75 K, read second hand), then less and less.
 
-    A month on the piece is within 0.6 K; the check values hope for 0.3 K there without a source.
+    A month on the piece is within 0.6 K; 0.3 K, which was expected there without a source, is not reached.
     """
     moments = {m.at_h: m for m in course(reference(), planned(30 * DAY_H, 12.5, 75.0))}
     cooler = [12.5 - float(moments[day * DAY_H].state.temp_c[0]) for day in (2, 7, 14, 30)]

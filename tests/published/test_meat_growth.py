@@ -84,7 +84,7 @@ def test_no_growth_where_a_challenge_found_none_and_growth_where_it_did():
 
 
 def test_hours_to_one_and_two_tenfold_multiplications():
-    """At 20 °C and 0.95 over 12.5 °C: about 12 and 23 h (computed by the project's advisers from the same set)."""
+    """At 20 °C and 0.95 over 12.5 °C: about 12 and 23 h (computed from the same set)."""
     excess = growth_bound_log10(S_AUREUS, 20.0, 0.95) - growth_bound_log10(S_AUREUS, 12.5, 0.95)
     assert (1.0 / excess, 2.0 / excess) == pytest.approx((12.0, 23.0), abs=0.6)
 
