@@ -1,7 +1,8 @@
 """Water activity of salted meat: brine, other solids, and both together.
 
-Rules for this file: numbers or arrays in, arrays out (a number gives a numpy number); salt is sodium chloride;
-tables of 25 °C serve 5 to 25 °C, where the osmotic coefficient moves by a few thousandths (known second hand).
+Rules for this file: numbers or arrays in, arrays out (a number gives a numpy number); salt is sodium
+chloride; tables of 25 °C serve 5 to 25 °C, where the osmotic coefficient moves by a few thousandths (known
+second hand).
 """
 
 from __future__ import annotations
@@ -164,8 +165,9 @@ def meat_water_activity(water: npt.ArrayLike, lean: npt.ArrayLike, salt: npt.Arr
 def activity_and_slope(water: Floats, lean: Floats, salt: Floats) -> tuple[Floats, Floats]:
     """`meat_water_activity` unchecked, and its derivative by `water`, for the solver's inner loop.
 
-    Equation: d ln a_w / dw = {2 Mw m d(φ m)/dm + 1.09 × 0.0334 (w/lean)^-1.09} / w; no brine part where salt has
-    crystallised.   Args: masses as there; water at least 1e-6 of lean.   Returns: [1], [1 per unit of mass].
+    Equation: d ln a_w / dw = {2 Mw m d(φ m)/dm + 1.09 × 0.0334 (w/lean)^-1.09} / w; no brine part where salt
+    has crystallised.   Args: masses as there; water at least 1e-6 of lean.   Returns: [1], [1 per unit of
+    mass].
     """
     import numpy as np
 
@@ -175,7 +177,8 @@ def activity_and_slope(water: Floats, lean: Floats, salt: Floats) -> tuple[Float
     denominator = 1.0 + _B * root
     falling = _BETA_1 * np.exp(-_ALPHA * root)
     square = dissolved * dissolved
-    osmotic = dissolved * (1.0 - _A_PHI * root / denominator) + square * (_BETA_0 + falling + _C_PHI * dissolved)
+    virial = _BETA_0 + falling + _C_PHI * dissolved
+    osmotic = dissolved * (1.0 - _A_PHI * root / denominator) + square * virial
     by_molal = (
         1.0
         - _A_PHI * root * (1.5 + _B * root) / denominator**2

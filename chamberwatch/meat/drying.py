@@ -1,4 +1,4 @@
-"""Drying of pieces in changing air: shells of dry solids, shrinking, implicit, closed by the surface's evaporation.
+"""Drying of pieces in changing air: shells of dry solids, shrinking, implicit, closed by evaporation.
 
 What is left out, and said so: salt moves with its solids (in truth it evens out inwards); the ends of a round
 piece; the mold's own resistance; fat as a barrier beyond the diffusivity that was chosen for the kind.
@@ -26,7 +26,8 @@ KELVIN_AT_0_C = 273.15
 REF_TEMP_C = 12.5
 """[°C] Diffusivities are given at it."""
 LEWIS_J_M3_K = 1.235 * 1006.0 * 0.865 ** (2.0 / 3.0)
-"""[J/(m³ K)] Heat over mass transfer of a surface, ρ cp Le^(2/3) of air at 12 °C (Chilton-Colburn, from memory)."""
+"""[J/(m³ K)] Heat over mass transfer of a surface, ρ cp Le^(2/3) of air at 12 °C (Chilton-Colburn, from
+memory)."""
 RADIATION_W_M2_K = 5.0
 """[W/(m² K)] Heat that a piece also gets from walls near the air's temperature: 4 σ T³ at 12.5 °C × 0.95."""
 LATENT_J_KG = 2.47e6
@@ -39,7 +40,8 @@ _NEWTON_CLOSE = 1e-7
 
 
 class State(NamedTuple):
-    """Where drying stands: water per dry solids of shells (shells × members) and surface [kg/kg], warmth [°C]."""
+    """Where drying stands: water per dry solids in shells (× members) and at the surface [kg/kg], warmth
+[°C]."""
 
     x: Floats
     surface_x: Floats
@@ -47,9 +49,10 @@ class State(NamedTuple):
 
 
 class Moment(NamedTuple):
-    """The end of a step: hours since the hang, state, mass left [kg], water leaving [kg/(m² s)], air at the surface.
+    """The end of a step: hours since the hang, state, mass left [kg], water leaving [kg/(m² s)].
 
-    `coat_aw` is the relative humidity [1] at the casing's outer side, where mold lives, at the piece's warmth.
+    `coat_aw` is the relative humidity [1] at the casing's outer side, where mold lives, at the piece's
+    warmth.
     """
 
     at_h: float
@@ -113,9 +116,9 @@ def diffusivity_m2_s(members: Members, fixed: Body, state: State) -> Floats:
 
     Equation: D = Dref exp(k (X - X_hung)) exp(-Ea/R (1/T - 1/T_ref)), T_ref 12.5 °C.
     Valid: 0..30 °C by its sources; used as it stands beyond.   Returns: [m²/s].
-    Source: D 2.4e-11..6.6e-11 of small pork pieces at 75 %RH (read, a Norwegian drying project); Ea 31.86 kJ/mol
-    of pork across the fibre (read, Gómez et al., J. Food Eng. 214 (2017) 69), usually 20..35 (from memory);
-    falling with moisture: read without numbers, k is our guess.
+    Source: D 2.4e-11..6.6e-11 of small pork pieces at 75 %RH (read, a Norwegian drying project); Ea 31.86
+    kJ/mol of pork across the fibre (read, Gómez et al., J. Food Eng. 214 (2017) 69), usually 20..35 (from
+    memory); falling with moisture: read without numbers, k is our guess.
     Error: published values for meat spread over a factor of ten and more: the ensemble's reason.
     """
     import numpy as np
@@ -143,7 +146,7 @@ def advance(members: Members, fixed: Body, state: State, air: Block) -> Moment:
     )
     swept = sweep(state.x, fixed.solids_kg, conductance, air.length_s)
     skin = _skin(members, fixed, now.face_m2[-1], state, air)
-    surface_x, activity, slope = _close(swept.outflow, swept.outflow_per_x, skin, fixed, state.surface_x)
+    surface_x, activity = _close(swept.outflow, swept.outflow_per_x, skin, fixed, state.surface_x)
     outflow_kg_s = swept.outflow - swept.outflow_per_x * surface_x
     x = swept.close(surface_x)
     flux = outflow_kg_s / now.face_m2[-1]
@@ -156,7 +159,7 @@ def advance(members: Members, fixed: Body, state: State, air: Block) -> Moment:
 
 
 class _Skin(NamedTuple):
-    """The surface's air: how easily vapour passes [m³/s], saturated at the piece's and as the air is [kg/m³]."""
+    """How easily vapour passes [m³/s], its density saturated at the piece's warmth and in the air [kg/m³]."""
 
     pass_m3_s: Floats
     saturated_kg_m3: Floats
@@ -179,7 +182,7 @@ def _skin(members: Members, fixed: Body, face_m2: Floats, state: State, air: Blo
 
 def _close(
     constant: Floats, per_x: Floats, skin: _Skin, fixed: Body, start_x: Floats
-) -> tuple[Floats, Floats, Floats]:
+) -> tuple[Floats, Floats]:
     """Solve constant - per_x X = pass (c_sat a_w(X) - c_air) by Newton's method kept between two bounds."""
     import numpy as np
 
@@ -196,8 +199,8 @@ def _close(
         step, x = np.abs(nearer - x), nearer
         if np.all(step <= _NEWTON_CLOSE * x):
             break
-    activity, slope = activity_and_slope(x, fixed.lean_per_solids, fixed.salt_per_solids)
-    return x, activity, slope
+    activity, _ = activity_and_slope(x, fixed.lean_per_solids, fixed.salt_per_solids)
+    return x, activity
 
 
 def _warmed(

@@ -41,9 +41,9 @@ class Interval(NamedTuple):
 class Forecast(NamedTuple):
     """An estimate of one piece; days since the hang, parts of green weight, water activities.
 
-    `open_end` says that more than one member in ten had not reached the target a year after the hang, or never
-    would: `ready_days.high` is then 365 and means "or later, or never". `reached` is the share of members already
-    at the target. All of it is an estimate: no water activity was measured.
+    `open_end` says that more than one member in ten had not reached the target a year after the hang, or
+    never would: `ready_days.high` is then 365 and means "or later, or never". `reached` is the share of
+    members already at the target. All of it is an estimate: no water activity was measured.
     """
 
     ready_days: Interval
@@ -72,7 +72,7 @@ def interval(values: Floats, weights: Floats) -> Interval:
 
 
 def resampled(posterior: Posterior, count: int = FORECAST_MEMBERS) -> Members:
-    """Return evenly weighted members in place of weighted ones: each as often as its weight says, no chance in it."""
+    """Return evenly weighted members in place of weighted ones: each as often as its weight says."""
     import numpy as np
 
     if count < 1:
@@ -141,7 +141,7 @@ def _told(piece: Piece, members: Members, ready: Floats, now: Moment | None, hou
 
 
 def activities(members: Members, state: State) -> tuple[Floats, Floats, Floats]:
-    """Water activity of surface, core and, were it spread evenly, the whole; see `brine.meat_water_activity`."""
+    """Water activity of surface, core and the whole evened out; see `brine.meat_water_activity`."""
     fixed = body(members)
     mean_x = (members.shares()[:, None] * state.x).sum(axis=0)
     surface, core, mean = (

@@ -1,4 +1,4 @@
-"""How fast mold and bacteria could grow: cardinal models, degree-hours. Bounds and comparisons, never a verdict.
+"""How fast mold and bacteria could grow: cardinal models, degree-hours. Never a verdict.
 
 The models here know temperature and water activity alone: no lag, no competitors, no acid, nitrite or smoke.
 """
@@ -55,7 +55,8 @@ def temperature_factor(who: Organism, temp_c: npt.ArrayLike) -> Floats:
     (Topt - Tmax)(Topt + Tmin - 2T)]}.
     Args: temp_c: [°C], -40..85.   Returns: [1], 0..1.
     Valid: that closed range, outside and NaN -> raises OutOfRange.
-    Source: Rosso, Lobry, Bajard, Flandrois, J. Theor. Biol. 162 (1993) 447; equation read in two public codes.
+    Source: Rosso, Lobry, Bajard, Flandrois, J. Theor. Biol. 162 (1993) 447; equation read in two public
+    codes.
     Error: none of its own; what the parameters of one strain say of another is unknown.
     """
     import numpy as np
@@ -137,8 +138,8 @@ def _cardinal(value: Floats, least: float, best: float, most: float) -> Floats:
 
     inside = (value > least) & (value < most)
     at = np.where(inside, value, best)
-    share = (at - most) * (at - least) ** 2
-    share = share / ((best - least) * ((best - least) * (at - best) - (best - most) * (best + least - 2.0 * at)))
+    below = (best - least) * (at - best) - (best - most) * (best + least - 2.0 * at)
+    share = (at - most) * (at - least) ** 2 / ((best - least) * below)
     return np.asarray(np.where(inside, share, 0.0))
 
 

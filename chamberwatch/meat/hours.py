@@ -1,7 +1,8 @@
 """The air of a hang, hour by hour, and how it is taken in steps.
 
-Rules for this file: hour 0 begins when the piece was hung; an hour nobody measured stays marked as such, with the
-planned air in its place, so that what it did to the meat is guessed with a wide margin and not left out.
+Rules for this file: hour 0 begins when the piece was hung; an hour nobody measured stays marked as such,
+with the planned air in its place, so that what it did to the meat is guessed with a wide margin and not left
+out.
 """
 
 from __future__ import annotations
@@ -20,8 +21,8 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 FINE_HOURS = 48
-"""So long after the hang air is taken hour by hour; later in steps of `COARSE_HOURS`, begun at whole multiples of
-that, so that an hour more at the end changes nothing before it."""
+"""So long after the hang air is taken hour by hour; later in steps of `COARSE_HOURS`, begun at whole
+multiples of that, so that an hour more at the end changes nothing before it."""
 COARSE_HOURS = 3
 S_PER_H = 3600.0
 TEMP_MIN_C, TEMP_MAX_C = -30.0, 60.0
@@ -119,9 +120,8 @@ def blocks(air: Air, begin_h: int = 0) -> Iterator[Block]:
     while at < hours:
         end = at + 1 if at < FINE_HOURS else min((at // COARSE_HOURS + 1) * COARSE_HOURS, hours)
         part = slice(at, end)
-        yield Block(
-            at, end, *(float(sum(column[part])) / (end - at) for column in (air.temp_c, air.rh_pct, air.known))
-        )
+        temp_c, rh_pct, known = (float(sum(column[part])) / (end - at) for column in air)
+        yield Block(at, end, temp_c, rh_pct, known)
         at = end
 
 

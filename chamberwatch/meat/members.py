@@ -1,9 +1,9 @@
-"""Pieces dried together: each member is one guess at what the piece, its casing, its air and its scale are like."""
+"""Pieces dried together: each member is one guess at piece, casing, air and scale."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING
 
 from chamberwatch.errors import OutOfRange
@@ -23,13 +23,13 @@ WATER_KG_M3, FAT_KG_M3, LEAN_KG_M3, SALT_KG_M3 = 1000.0, 920.0, 1350.0, 2160.0
 
 @dataclass(frozen=True, slots=True)
 class Members:
-    """Arrays of one value a member, but for `shape`, `shells` and `outermost`, which they share.
+    """Arrays of one value a member, but for `shape` and `shells`, which they share.
 
-    Masses when hung [kg]; `size_m` diameter or thickness when hung; diffusivity at 12.5 °C and the moisture it
-    was hung with [m²/s], its rise with X [1 per kg/kg] and its activation energy [J/mol]; surface and casing
-    [m/s, s/m]; the probe's bias [%RH, K]; how far the air of unmeasured hours was from the plan [%RH, K]; how
-    much the tare is off [kg]. Valid: water, lean and size above 0, diffusivity and surface above 0, other
-    quantities from 0 (biases any finite) -> else raises OutOfRange.
+    Masses when hung [kg]; `size_m` diameter or thickness when hung; diffusivity at 12.5 °C and the moisture
+    it was hung with [m²/s], its rise with X [1 per kg/kg] and its activation energy [J/mol]; surface and
+    casing [m/s, s/m]; the probe's bias [%RH, K]; how far the air of unmeasured hours was from the plan [%RH,
+    K]; how much the tare is off [kg]. Valid: water, lean and size above 0, diffusivity and surface above 0,
+    other quantities from 0 (biases any finite) -> else raises OutOfRange.
     """
 
     shape: Shape
@@ -92,10 +92,8 @@ class Members:
 
     def picked(self, index: npt.NDArray[np.intp]) -> Members:
         """Return the members of these indices (some perhaps several times)."""
-        import numpy as np
-
-        columns = {f.name: getattr(self, f.name) for f in fields(self)}
-        return Members(**{k: v[index] if isinstance(v, np.ndarray) else v for k, v in columns.items()})
+        names = [f.name for f in fields(self) if f.name not in {"shape", "shells"}]
+        return replace(self, **{name: getattr(self, name)[index] for name in names})
 
     def equalised_water_activity(self, loss_pct: float, of_kg: Floats) -> Floats:
         """Water activity when `loss_pct` of `of_kg` is lost and what is left is spread evenly [1].

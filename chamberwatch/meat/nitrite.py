@@ -1,7 +1,7 @@
 """Nitrite and nitrate that go into a cure, their limits, and mistakes of a factor of ten.
 
-Rules for this file: parts per million are of the green weight, never of the finished piece's; what a bag holds is
-read off that bag, never assumed; home limits unless commercial ones are asked for.
+Rules for this file: parts per million are of the green weight, never of the finished piece's; what a bag
+holds is read off that bag, never assumed; home limits unless commercial ones are asked for.
 """
 
 from __future__ import annotations
@@ -17,11 +17,11 @@ PPM = 1e6
 NITRITE_ION_SHARE = 46.005 / 68.995
 """Nitrite ion in sodium nitrite by mass (molar masses)."""
 HOME_NITRITE_PPM, HOME_NITRATE_PPM = 200.0, 500.0
-"""21 CFR 172.170 and 172.175, home cure preparations (read). They speak of the finished product; held here against
-what goes in, since nobody at home can measure what is left."""
+"""21 CFR 172.170 and 172.175, home cure preparations (read). They speak of the finished product; held here
+against what goes in, since nobody at home can measure what is left."""
 COMMERCIAL_NITRITE_PPM, COMMERCIAL_NITRATE_PPM = 625.0, 2187.5
-"""Ingoing, dry-cured whole muscle: nitrite from FSIS Directive 7620.3 (read second hand), 1 oz to 100 lb; nitrate
-3.5 oz to 100 lb from memory."""
+"""Ingoing, dry-cured whole muscle: nitrite from FSIS Directive 7620.3 (read second hand), 1 oz to 100 lb;
+nitrate 3.5 oz to 100 lb from memory."""
 BACON_NITRITE_PPM = 200.0
 """Ingoing, dry-cured bacon, same directive; nitrate is not used there."""
 LEAST_NITRITE_PPM = 40.0
@@ -50,8 +50,8 @@ class Concern(StrEnum):
 class Cure:
     """What a bag of curing salt says it holds, % by mass.
 
-    Valid: sodium nitrite above 0, to 10 %; nitrate 0..10 % -> else raises FactRefused: pure or nearly pure nitrite is
-    never used at home, and what holds none is no curing salt.
+    Valid: sodium nitrite above 0, to 10 %; nitrate 0..10 % -> else raises FactRefused: pure or nearly pure
+    nitrite is never used at home, and what holds none is no curing salt.
     """
 
     nitrite_pct: float
@@ -60,7 +60,8 @@ class Cure:
     def __post_init__(self) -> None:
         if self.nitrite_pct > PLAIN_NITRITE_PCT:
             raise FactRefused(
-                f"{self.nitrite_pct:g} % nitrite is nearly pure nitrite, which kills in grams: never use it; take a "
+                f"{self.nitrite_pct:g} % nitrite is nearly pure nitrite, which kills in grams: never "
+                "use it; take a "
                 "curing salt of 0.4 to 6.25 %, and read its label"
             )
         if not 0.0 < self.nitrite_pct <= STRONGEST_NITRITE_PCT:
@@ -70,7 +71,8 @@ class Cure:
             )
         if not 0.0 <= self.nitrate_pct <= STRONGEST_NITRATE_PCT:
             raise FactRefused(
-                f"nitrate on the label is {self.nitrate_pct:g} %; it must be from 0 to {STRONGEST_NITRATE_PCT:g} %"
+                f"nitrate on the label is {self.nitrate_pct:g} %; it must be from 0 to "
+                f"{STRONGEST_NITRATE_PCT:g} %"
             )
 
 

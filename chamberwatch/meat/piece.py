@@ -19,7 +19,7 @@ PER_CENT = 100.0
 
 
 class KindPrior(NamedTuple):
-    """What is usual for a kind: fat [% of green weight], target loss [%], shape and size [mm] with its spread."""
+    """What is usual for a kind: fat and target loss [% of green weight], shape, size [mm] with its spread."""
 
     fat_pct: float
     fat_spread_pct: float
@@ -37,8 +37,8 @@ KINDS = {
     "belly": KindPrior(35.0, 7.0, (25.0, 30.0), Shape.SLAB, 45.0, 8.0),
     "jowl": KindPrior(45.0, 8.0, (25.0, 30.0), Shape.SLAB, 40.0, 8.0),
 }
-"""Fat: tables of food composition, from memory (pork; the neck as in the project's reference run). Target losses
-and sizes: common practice, no source."""
+"""Fat: tables of food composition, from memory (pork; the neck as in the project's reference run). Target
+losses and sizes: common practice, no source."""
 
 FAT_WORDS = {"lean": -1.0, "medium": 0.0, "fatty": 1.0, "marbled": 1.0}
 """How many spreads above the kind's usual fat a word means; our own reading."""
@@ -53,8 +53,8 @@ FAN_WORDS = ("unknown", "off", "timed", "always")
 class Piece:
     """A piece that may be given a date. Masses g, lengths mm, parts % of green weight; None = not known.
 
-    `hung_g` is what it weighed when hung, without tare; `size_mm` the diameter of a round piece or the thickness
-    of a flat one.
+    `hung_g` is what it weighed when hung, without tare; `size_mm` the diameter of a round piece or the
+    thickness of a flat one.
     """
 
     name: str
@@ -81,8 +81,9 @@ def piece(
     """Return the facts as a piece that can be dried in thought.
 
     Args: facts as the owner gave them; hung_g: weight when hung, without tare [g]; fan: off, timed, always or
-    unknown.   Valid: what is said at each refusal -> else raises FactRefused: unknown kinds, fermented sausage,
-    meat on the bone, sizes, weights, salt and targets no whole-muscle piece has, or that contradict one another.
+    unknown.   Valid: what is said at each refusal -> else raises FactRefused: unknown kinds, fermented
+    sausage, meat on the bone, sizes, weights, salt and targets no whole-muscle piece has, or that contradict
+    one another.
     """
     kind = _kind(facts, bone_in=bone_in)
     usual = KINDS[kind]
@@ -113,7 +114,8 @@ def _kind(facts: PieceFacts, *, bone_in: bool) -> str:
         )
     if bone_in or ("bone" in kind and "boneless" not in kind):
         raise FactRefused(
-            f"{facts.name}: meat on the bone is not forecast: salt and water move differently around a bone, and "
+            f"{facts.name}: meat on the bone is not forecast: salt and water move differently around a "
+            "bone, and "
             "spoilage there shows late; only boneless pieces are"
         )
     if kind not in KINDS:
@@ -122,7 +124,7 @@ def _kind(facts: PieceFacts, *, bone_in: bool) -> str:
 
 
 def _size(facts: PieceFacts, usual: KindPrior) -> tuple[Shape, float | None]:
-    """A diameter makes a piece round, a thickness flat; without either the kind says, length and weight how wide."""
+    """A diameter makes a piece round, a thickness flat; without either the kind says."""
     if facts.diameter_mm is not None and facts.thickness_mm is not None:
         raise FactRefused(f"{facts.name}: give a diameter (round) or a thickness (flat), not both")
     if facts.diameter_mm is not None:
@@ -162,7 +164,9 @@ def _plausible(facts: PieceFacts, shape: Shape, size_mm: float) -> None:
 def _within(name: str, what: str, value: float, bounds: tuple[float, float], unit: str) -> None:
     low, high = bounds
     if not low <= value <= high:
-        raise FactRefused(f"{name}: the {what} is {value:g} {unit}; it must be from {low:g} to {high:g} {unit}")
+        raise FactRefused(
+            f"{name}: the {what} is {value:g} {unit}; it must be from {low:g} to {high:g} {unit}"
+        )
 
 
 def _word(name: str, what: str, word: str, known: tuple[str, ...]) -> None:

@@ -1,7 +1,7 @@
 """What weigh-ins say of a piece: members weighed by them all at once, redrawn where too few still fit.
 
-Rules for this file: the same piece, air, weigh-ins and seed give the same answer, whenever and in whatever order
-they became known; weigh-ins that contradict one another or the model widen the answer, never break it.
+Rules for this file: the same piece, air, weigh-ins and seed give the same answer, whenever and in whatever
+order they became known; weigh-ins that contradict one another or the model widen the answer, never break it.
 """
 
 from __future__ import annotations
@@ -26,12 +26,13 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 MODEL_ERROR = 0.0075
-"""Spread of the model itself, as a share of green weight; to be tuned until intervals hold what they claim."""
+"""Spread of the model itself, as a share of green weight; to be tuned until intervals hold what they
+claim."""
 SCALE_ERROR_G = 5.0
 """A kitchen scale and the hand that reads it; common practice, no source."""
 EFFECTIVE_SHARE = 0.15
-"""Fewer effective members than this share of all are redrawn: the median date of 1000 then moves by less than a day
-with the seed, where it moved by three with sixty effective ones."""
+"""Fewer effective members than this share of all are redrawn: the median date of 1000 then moves by less
+than a day with the seed, where it moved by three with sixty effective ones."""
 ROUNDS = 3
 STRETCH = 1.15
 """By how much wider than the fit redraws are spread, so that their weights stay even."""
@@ -53,8 +54,8 @@ class WeighedAt(NamedTuple):
 class Posterior(NamedTuple):
     """Members with weights that add up to 1.
 
-    `effective` is the effective number of members, `widened` by how much the spreads of weigh-ins were stretched
-    until they fitted at all (1 when they do), `prior_effective` how many of the first draws fitted.
+    `effective` is the effective number of members, `widened` by how much the spreads of weigh-ins were
+    stretched until they fitted at all (1 when they do), `prior_effective` how many of the first draws fitted.
     """
 
     members: Members
@@ -67,8 +68,8 @@ class Posterior(NamedTuple):
 def effective_number(weights: Floats) -> float:
     """Effective number of members.
 
-    Equation: (Σw)² / Σw².   Args: weights from 0, not all 0.   Source: Kong's measure of importance sampling, from
-    memory.   Error: none of its own; it says nothing of members that were never drawn.
+    Equation: (Σw)² / Σw².   Args: weights from 0, not all 0.   Source: Kong's measure of importance
+    sampling, from memory.   Error: none of its own; it says nothing of members that were never drawn.
     """
     total = float(weights.sum())
     return total * total / float((weights * weights).sum())
@@ -87,8 +88,9 @@ def posterior(
     """Return the members that the weigh-ins leave, dried in the air so far.
 
     Equation: w ∝ p(z) / q(z) exp(-½ Σ (m_net - m - tare error)² / (scale² + (0.0075 green)²)).
-    Args: air by the hour from the hang; weighed: in any order, all from the hang on; seed from 0; scale_error_g
-    above 0 [g]; pace as in `prior.members`.   Valid: those, finite masses -> else raises OutOfRange.
+    Args: air by the hour from the hang; weighed: in any order, all from the hang on; seed from 0;
+    scale_error_g above 0 [g]; pace as in `prior.members`.   Valid: those, finite masses -> else raises
+    OutOfRange.
     Source: importance sampling, a defensive mixture for redraws (from memory).
     Error: coverage of its intervals is measured against simulated pieces only, never yet on real meat.
     """
@@ -128,7 +130,8 @@ class _Inquiry(NamedTuple):
             return np.zeros((0, len(drawn)))
         tried = self.members(drawn)
         until_h = math.ceil(self.weighed[-1].at_h)
-        shown = masses_kg(tried, _until(self.air, until_h), [w.at_h for w in self.weighed]) + tried.tare_error_kg
+        hours = [w.at_h for w in self.weighed]
+        shown = masses_kg(tried, _until(self.air, until_h), hours) + tried.tare_error_kg
         observed = np.array([w.net_g / 1e3 for w in self.weighed])[:, None]
         spread = math.hypot(self.scale_kg, MODEL_ERROR * self.piece.green_weight_g / 1e3)
         result: Floats = (observed - shown) / spread
@@ -149,7 +152,8 @@ def _check(weighed: Sequence[WeighedAt], scale_error_g: float) -> None:
     for weigh_in in weighed:
         if not (math.isfinite(weigh_in.net_g) and weigh_in.net_g > 0 and weigh_in.at_h >= 0):
             raise OutOfRange(
-                f"a weigh-in of {weigh_in.net_g:g} g, {weigh_in.at_h:g} h after the hang, is none: it needs a weight "
+                f"a weigh-in of {weigh_in.net_g:g} g, {weigh_in.at_h:g} h after the hang, is none: it "
+                "needs a weight "
                 "above 0 g and a time not before the hang"
             )
 
@@ -188,9 +192,9 @@ def _tempered(logs: Floats) -> Floats:
 def _redrawn(drawn: Floats, misfits: Floats, logs: Floats, seed: int) -> tuple[Floats, Floats]:
     """Draws around those that should fit, and ln p(z) - ln q(z) for each.
 
-    Misfits are nearly straight in z: r ≈ a + B z by least squares over all draws, near ones before far ones. Were
-    they straight, the posterior would be normal with covariance (1 + BᵀB)⁻¹ and mean -(1 + BᵀB)⁻¹ Bᵀ a. Draws
-    come from that, a little stretched, and their weights put right what is not straight.
+    Misfits are nearly straight in z: r ≈ a + B z by least squares over all draws, near ones before far ones.
+    Were they straight, the posterior would be normal with covariance (1 + BᵀB)⁻¹ and mean -(1 + BᵀB)⁻¹ Bᵀ a.
+    Draws come from that, a little stretched, and their weights put right what is not straight.
     """
     import numpy as np
 

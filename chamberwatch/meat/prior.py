@@ -29,20 +29,22 @@ ENSEMBLE_SHELLS = 14
 DRAWS_MAX = 1_000_000
 
 DIFFUSIVITY_M2_S, DIFFUSIVITY_SPREAD = 8.6e-11, 0.42
-"""Lognormal, at 12.5 °C and the moisture hung with, whence it falls by a third or so: published 2.4e-11..6.6e-11 for
-small pieces of pork at 75 %RH (read), without saying at what moisture. The median was picked so that a neck roll
-takes as long as the trade says, which is therefore no proof of it."""
+"""Lognormal, at 12.5 °C and the moisture hung with, whence it falls by a third or so: published
+2.4e-11..6.6e-11 for small pieces of pork at 75 %RH (read), without saying at what moisture. The median was
+picked so that a neck roll takes as long as the trade says, which is therefore no proof of it."""
 FALLING_PER_X, FALLING_SPREAD = 0.35, 0.4
 """Lognormal: our guess, 0.3..0.6 suggested beside the reference run."""
 ACTIVATION_J_MOL, ACTIVATION_SPREAD = 27e3, 3e3
 """31.86 kJ/mol across the fibre (read), 20..35 usual (from memory)."""
-AIRFLOW_M_S = {"off": (2.0e-3, 0.3), "timed": (3.2e-3, 0.3), "always": (4.6e-3, 0.3), "unknown": (3.2e-3, 0.42)}
-"""Median h_m [m/s] and lognormal spread by fan: cylinder in cross flow of 0.05, 0.15 and 0.25 m/s (computed with
-Churchill and Bernstein's equation, from memory); which of them a chamber has is a guess."""
+AIRFLOW_M_S = {"off": (2.0e-3, 0.3), "timed": (3.2e-3, 0.3), "always": (4.6e-3, 0.3),
+               "unknown": (3.2e-3, 0.42)}  # fmt: skip
+"""Median h_m [m/s] and lognormal spread by fan: cylinder in cross flow of 0.05, 0.15 and 0.25 m/s
+(computed with Churchill and Bernstein's equation, from memory); which of them a chamber has is a guess."""
 CASINGS_S_M = {"none": (0.0, 0.0), "net": (10.0, 0.5), "collagen": (60.0, 0.6), "natural": (90.0, 0.6),
                "beef-bung": (110.0, 0.6)}  # fmt: skip
 CASING_UNKNOWN_S_M = (70.0, 0.9)
-"""Median resistance [s/m] and lognormal spread: guesses within 0..500, no permeance of a wet bung was found."""
+"""Median resistance [s/m] and lognormal spread: guesses within 0..500, no permeance of a wet bung was
+found."""
 LEAN_WATER_SHARE, LEAN_WATER_SPREAD = 0.765, 0.008
 """Water in meat without its fat; food tables, from memory."""
 SALT_PCT, SALT_SPREAD_PCT = 2.75, 0.35

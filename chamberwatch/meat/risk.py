@@ -1,7 +1,8 @@
 """What the air did to a piece, against its twin: the same members hung in the planned air.
 
-Rules for this file: departures only, never a fixed number (in a good chamber the surface of every piece gets dry
-in time); each departure is an estimate with a middle 80 %; nothing here is ever a statement that meat is safe.
+Rules for this file: departures only, never a fixed number (in a good chamber the surface of every piece gets
+dry in time); each departure is an estimate with a middle 80 %; nothing here is ever a statement that meat is
+safe.
 """
 
 from __future__ import annotations
@@ -31,8 +32,8 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 CRUST_X, CRUST_AW = 0.6, 0.75
-"""[kg water/kg dry solids, 1] Drier and less active than both, meat is crust: hardness of ham rises steeply below 0.6
-and 0.7 (read, a thesis on the texture of ham); 0.75 is where its salt crystallises."""
+"""[kg water/kg dry solids, 1] Drier and less active than both, meat is crust: hardness of ham rises steeply
+below 0.6 and 0.7 (read, a thesis on the texture of ham); 0.75 is where its salt crystallises."""
 CRUST_AHEAD_MM, MOLD_AHEAD_DAYS, BACTERIA_AHEAD_LOG10 = 0.5, 1.0, 1.0
 """From these departures on the owner is told; our own choice."""
 MOLD_DAY_TEMP_C, MOLD_DAY_AW = 12.5, 0.95
@@ -53,8 +54,8 @@ class Toll(NamedTuple):
 class Departure(NamedTuple):
     """What the air did beyond what the planned air would have done: an estimate, middle 80 % of the members.
 
-    `ahead` are the shares of members at or beyond the limits above. Degree-hours are of the chamber's measured air,
-    above 15.6 °C; `unknown_h` are hours nobody measured, which the degree-hours leave out.
+    `ahead` are the shares of members at or beyond the limits above. Degree-hours are of the chamber's
+    measured air, above 15.6 °C; `unknown_h` are hours nobody measured, which the degree-hours leave out.
     """
 
     crust_mm: Interval
@@ -71,7 +72,8 @@ class Departure(NamedTuple):
 def crust_mm(members: Members, state: State) -> Floats:
     """Depth of meat that is crust: drier than 0.6 kg/kg and less active than 0.75.
 
-    Equation: the length below both limits on a line from the surface through the shells' middles, straight between.
+    Equation: the length below both limits on a line from the surface through the shells' middles, straight
+    between.
     Args: members and their state.   Returns: [mm] for each member, 0 and up.
     Source: see CRUST_X.   Error: below a tenth of the outermost shell; what it does to a bite is not known.
     """
@@ -86,9 +88,8 @@ def crust_mm(members: Members, state: State) -> Floats:
     below = np.minimum((CRUST_X - x) / CRUST_X, (CRUST_AW - activity) / CRUST_AW)
     near, far = below[:-1], below[1:]
     apart = np.maximum(np.abs(near - far), 1e-12)
-    share = np.where(
-        (near > 0) & (far > 0), 1.0, np.clip(np.maximum(near, far) / apart, 0.0, 1.0) * ((near > 0) | (far > 0))
-    )
+    partly = np.clip(np.maximum(near, far) / apart, 0.0, 1.0)
+    share = np.where((near > 0) & (far > 0), 1.0, partly)
     result: Floats = (share * np.diff(depth_mm, axis=0)).sum(axis=0)
     return result
 
@@ -96,8 +97,8 @@ def crust_mm(members: Members, state: State) -> Floats:
 def toll(members: Members, air: Air) -> Toll:
     """Return what air from the hang on has done to each member.
 
-    Mold grows at the casing's outer side, as `growth.P_EXPANSUM` would; bacteria in the core, as `growth.S_AUREUS`
-    would without lag or competitors: a bound, not a count.
+    Mold grows at the casing's outer side, as `growth.P_EXPANSUM` would; bacteria in the core, as
+    `growth.S_AUREUS` would without lag or competitors: a bound, not a count.
     Equation: mold: Σ γ(T, coat) / γ(12.5 °C, 0.95) Δt;  bacteria: Σ μ(T, core) / ln 10 Δt.
     Valid: air of at least one hour -> else raises OutOfRange.
     """
@@ -122,7 +123,8 @@ def departure(posterior: Posterior, air: Air, plan: Air) -> Departure:
     """Return what the air did to a piece beyond what the planned air would have done.
 
     Args: air from the hang to now; plan: the planned air of the same hours at least.
-    Valid: those, at least one hour -> else raises OutOfRange.   Error: see `drying` and `growth`: an estimate.
+    Valid: those, at least one hour -> else raises OutOfRange.   Error: see `drying` and `growth`: an
+    estimate.
     """
     import numpy as np
 
@@ -133,10 +135,14 @@ def departure(posterior: Posterior, air: Air, plan: Air) -> Departure:
     here = toll(members, air)
     twin = toll(members, type(air)(*(column[:hours] for column in plan)))
     even = np.full(len(members), 1.0 / len(members))
-    crust, mold, bacteria = (a - b for a, b in zip(here[:3], twin[:3], strict=True))
+    crust, mold = here.crust_mm - twin.crust_mm, here.mold_days - twin.mold_days
+    bacteria = here.bacteria_log10 - twin.bacteria_log10
     seen = air.known > 0
     return Departure(
-        *(interval(each, even) for each in (crust, mold, bacteria, twin.mass_kg - here.mass_kg)),
+        interval(crust, even),
+        interval(mold, even),
+        interval(bacteria, even),
+        interval(twin.mass_kg - here.mass_kg, even),
         float(np.mean(crust >= CRUST_AHEAD_MM)),
         float(np.mean(mold >= MOLD_AHEAD_DAYS)),
         float(np.mean(bacteria >= BACTERIA_AHEAD_LOG10)),

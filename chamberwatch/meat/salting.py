@@ -31,7 +31,8 @@ def salting_days_by_rule(thickness_mm: float) -> tuple[float, float]:
     Equation: thickness / 7 + 2 to thickness / 6 + 2.
     Args: thickness_mm: thickness, or a round piece's diameter [mm], 8..250.   Returns: [days], at 2 to 4 °C.
     Valid: that closed range, outside and NaN -> raises OutOfRange.
-    Source: common practice, no source.   Error: unknown; `core_salt_share` shows how little it leaves certain.
+    Source: common practice, no source.   Error: unknown; `core_salt_share` shows how little it leaves
+    certain.
     """
     if not THICK_MIN_MM <= thickness_mm <= THICK_MAX_MM:
         raise OutOfRange(f"thickness {thickness_mm:g} mm is outside {THICK_MIN_MM:g} to {THICK_MAX_MM:g} mm")
@@ -43,7 +44,8 @@ def fourier_number(thickness_mm: float, days: float, diffusivity_m2_s: float = S
 
     Equation: Fo = D t / R², R half the thickness or diameter.
     Args: thickness_mm, 8..250. days, 0..365. diffusivity_m2_s, above 0, to 1e-8.   Returns: [1].
-    Valid: those ranges, outside and NaN -> raises OutOfRange. Source: definition. Error: as the diffusivity's.
+    Valid: those ranges, outside and NaN -> raises OutOfRange. Source: definition. Error: as the
+    diffusivity's.
     """
     if not THICK_MIN_MM <= thickness_mm <= THICK_MAX_MM:
         raise OutOfRange(f"thickness {thickness_mm:g} mm is outside {THICK_MIN_MM:g} to {THICK_MAX_MM:g} mm")
@@ -77,8 +79,8 @@ def core_salt_share(shape: Shape, fourier: float) -> float:
 def mean_salt_share(shape: Shape, fourier: float) -> float:
     """Salt taken up as a share of what the piece could take up, surface held constant.
 
-    Equation: round: 1 - Σ 4/z² exp(-z² Fo);  slab: 1 - Σ 8/((2n+1)² π²) exp(-(2n+1)² π² Fo / 4); below Fo 0.0001
-    the short-time laws 4 √(Fo/π) and 2 √(Fo/π).
+    Equation: round: 1 - Σ 4/z² exp(-z² Fo);  slab: 1 - Σ 8/((2n+1)² π²) exp(-(2n+1)² π² Fo / 4); below Fo
+    0.0001 the short-time laws 4 √(Fo/π) and 2 √(Fo/π).
     Args, Valid, Source: as `core_salt_share`.   Returns: [1], 0..1.   Error: below 1e-3 everywhere.
     """
     _check(fourier)
@@ -99,8 +101,8 @@ def core_salt_pct(
     Equation: salt × `core_salt_share`, as if the outside held the dose's even share from the first day.
     Args: thickness_mm 8..250, days 0..365, salt_pct: dose in % of green weight, 0..10.   Returns: [%].
     Valid: those ranges, outside and NaN -> raises OutOfRange.
-    Source: as `core_salt_share`.   Error: the diffusivity's, a factor of two; a dry rub starts saltier outside and
-    is a little faster.
+    Source: as `core_salt_share`.   Error: the diffusivity's, a factor of two; a dry rub starts saltier
+    outside and is a little faster.
     """
     if not 0.0 <= salt_pct <= 10.0:  # noqa: PLR2004  more is no cure for eating
         raise OutOfRange(f"salt {salt_pct:g} % is outside 0 to 10 % of green weight")

@@ -1,8 +1,8 @@
 """A piece cut into shells of fixed dry solids, and the implicit step of water between them.
 
-Rules for this file: shells carry their solids with them, so that shrinking moves faces and no water; what leaves
-one shell enters the next, to rounding; the surface's condition is left open, as one straight line, so that any
-law of evaporation can close it without being linearised.
+Rules for this file: shells carry their solids with them, so that shrinking moves faces and no water; what
+leaves one shell enters the next, to rounding; the surface's condition is left open, as one straight line, so
+that any law of evaporation can close it without being linearised.
 """
 
 from __future__ import annotations
@@ -66,8 +66,8 @@ def frame(shape: Shape, volume_m3: Floats, stretch_m: Floats) -> Frame:
     """Faces of shells of these volumes.
 
     Equation: round: r = √(ΣV / (π L)), A = 2 π r L;  slab: y = ΣV / A, A both faces together.
-    Args: volume_m3: shells × members. stretch_m: what does not shrink: a round piece's length [m], a slab's two
-    faces [m²].   Returns: `Frame`. Source: geometry; a round piece's ends are left out (common practice).
+    Args: volume_m3: shells × members. stretch_m: what does not shrink: a round piece's length [m], a slab's
+    two faces [m²].   Returns: `Frame`. Source: geometry; a round piece's ends are left out (common practice).
     """
     import numpy as np
 
@@ -86,7 +86,7 @@ def frame(shape: Shape, volume_m3: Floats, stretch_m: Floats) -> Frame:
 
 
 def conductance_kg_s(now: Frame, diffusivity_m2_s: Floats, solids_kg_m3: Floats) -> Floats:
-    """Kilograms of water a second through each shell's outer face per unit of X; the last is the surface's half.
+    """Water [kg/s] through each shell's outer face per unit of X; the last is the surface's half.
 
     Equation: G = A / (δ1/(D ρ)1 + δ2/(D ρ)2), δ the half depths on both sides.
     Args: shells × members: diffusivity [m²/s], dry solids per volume of meat [kg/m³].   Returns: [kg/s].

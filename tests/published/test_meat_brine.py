@@ -109,9 +109,9 @@ def test_coppa_of_the_rule_book():
     ],
 )
 def test_evened_out_activity_by_loss(water_pct, fat_pct, salt_pct, row):
-    """A separate calculation at 25 to 45 % of raw weight and salt, within 0.002. A weight target is no activity target:
+    """A separate calculation at 25 to 45 % of raw weight and salt, within 0.002.
 
-    35 % leaves a neck at 0.92, far above the 0.88 of the Food Code's table B (read in state codes) and just at the
+    A weight target is no activity target: 35 % leaves a neck at 0.92, far above the 0.88 of the Food Code's table B (read in state codes) and just at the
     0.92 of 9 CFR 319.106 (read); a lean loin is above both.
     """
     members = reference(water=water_pct / 100, fat=fat_pct / 100, salt=salt_pct / 100)

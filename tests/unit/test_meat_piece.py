@@ -75,7 +75,7 @@ def test_impossible_pieces_are_refused(changed, said):
 @pytest.mark.parametrize("hung_g", [1000.0, 2600.0, float("nan")])
 def test_a_hanging_weight_far_from_green_is_refused(hung_g):
     """A piece does not lose a quarter in the fridge, nor gain a quarter."""
-    with pytest.raises(FactRefused, match="weight when hung is .* it must be from 1575 to 2310 g"):
+    with pytest.raises(FactRefused, match=r"weight when hung is .* it must be from 1575 to 2310 g"):
         piece(facts(), hung_g=hung_g)
 
 

@@ -40,18 +40,19 @@ def truth(seed: int):
 
 
 def test_half_way_the_date_is_found():
-    """Twelve pieces of this very model, weighed six times in four weeks: at least 8 lie in their middle 80 % (10 are
+    """Eight pieces of this very model, weighed six times in four weeks, lie where they are said to.
 
-    expected), none misses its median by more than 20 days, and the middle 80 % is narrower than 25 days in the median.
+    At least 5 in their middle 80 % (6.4 are expected), no median further than 20 days off, half of the middles
+    narrower than 25 days. It says nothing of real meat.
     """
     inside, errors, widths = 0, [], []
-    for seed in range(12):
+    for seed in range(8):
         weighed, day = truth(seed)
         found = forecast(NECK, posterior(NECK, AIR, weighed, seed=1, count=500), AIR, PLAN).ready_days
         inside += found.low - 0.5 <= day <= found.high + 0.5
         errors.append(abs(found.middle - day))
         widths.append(found.high - found.low)
-    assert inside >= 8
+    assert inside >= 5
     assert max(errors) < 20.0
     assert np.median(widths) < 25.0
 
