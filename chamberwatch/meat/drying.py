@@ -40,8 +40,7 @@ _NEWTON_CLOSE = 1e-7
 
 
 class State(NamedTuple):
-    """Where drying stands: water per dry solids in shells (× members) and at the surface [kg/kg], warmth
-[°C]."""
+    """Where drying stands: water per dry solids of shells (× members) and surface [kg/kg], warmth [°C]."""
 
     x: Floats
     surface_x: Floats
