@@ -31,7 +31,8 @@ DRAWS_MAX = 1_000_000
 DIFFUSIVITY_M2_S, DIFFUSIVITY_SPREAD = 8.6e-11, 0.42
 """Lognormal, at 12.5 °C and the moisture hung with, whence it falls by a third or so: published
 2.4e-11..6.6e-11 for small pieces of pork at 75 %RH (read), without saying at what moisture. The median was
-picked so that a neck roll takes as long as the trade says, which is therefore no proof of it; it lies above those published values."""
+picked so that a neck roll takes as long as the trade says, which is therefore no proof of it;
+it lies above those published values."""
 FALLING_PER_X, FALLING_SPREAD = 0.35, 0.4
 """Lognormal: our guess, 0.3..0.6 suggested beside the reference run."""
 ACTIVATION_J_MOL, ACTIVATION_SPREAD = 27e3, 3e3
