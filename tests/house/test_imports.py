@@ -20,7 +20,7 @@ ROOT = Path(__file__).parents[2]
 LEVELS = (
     {"model", "errors"},
     {"inputs", "psychrometrics"},
-    {"wire", "rules"},
+    {"wire", "rules", "meat"},
     {"engine"},
     {"words"},
     {"settings"},
@@ -31,11 +31,12 @@ LEVELS = (
 )
 """Bottom first. A part imports itself and what lies on lower levels; parts of one level never meet."""
 LEVEL = {part: level for level, parts in enumerate(LEVELS) for part in parts}
-PURE = {"model", "errors", "inputs", "psychrometrics", "wire", "rules", "engine", "words"}
+PURE = {"model", "errors", "inputs", "psychrometrics", "wire", "rules", "meat", "engine", "words"}
 ADAPTERS = LEVELS[6]
 PURE_MAY_IMPORT = {
-    "__future__", "bisect", "collections", "csv", "dataclasses", "datetime", "enum", "fractions", "functools", "hashlib",
-    "itertools", "json", "math", "operator", "orjson", "re", "statistics", "types", "typing", "zlib", "chamberwatch",
+    "__future__", "bisect", "collections", "csv", "dataclasses", "datetime", "enum", "fractions", "functools",
+    "hashlib", "itertools", "json", "math", "numpy", "operator", "orjson", "re", "statistics", "types", "typing", "zlib",
+    "chamberwatch",
 }  # fmt: skip
 """Of the standard library only what has no clock, file, socket, thread, logger or environment."""
 CLOCKS = {"now", "utcnow", "today"}
@@ -157,6 +158,8 @@ def test_the_simulator_keeps_the_rule(rule):
         (impure, "chamberwatch/words/times.py", "from datetime import datetime\nx = datetime.now()"),
         (impure, "chamberwatch/model.py", "x = open('a')"),
         (impure, "chamberwatch/rules/limit.py", "import logging"),
+        (upward, "chamberwatch/meat/risk.py", "from chamberwatch.rules import limit"),
+        (heavy, "chamberwatch/meat/drying.py", "import numpy as np"),
         (heavy, "chamberwatch/series/writer.py", "from influxdb_client import Point"),
         (heavy, "simulator/drive.py", "class A:\n    import rich.progress"),
         (kin, "simulator/plant.py", "from chamberwatch.psychrometrics import dew_point_c"),
