@@ -227,9 +227,9 @@ def _live(watch, broker, mail, series, listener):
     broker.publish_lines("cellar/front", calm)
     # Dry first, as both see it; what one saw alone would wait for the other.
     for probe in ("rear", "front"):
-        broker.publish_lines(f"cellar/{probe}", [line(12.5, 50, began_ms + 5000 * (60 + i)) for i in range(4)])
+        broker.publish_lines(f"cellar/{probe}", [line(12.5, 50, began_ms + 5000 * (60 + i)) for i in range(8)])
     dry = watch.await_event(kind="humidity-low", state="active")
-    broker.publish_lines("cellar/rear", [line(19.5, 50, began_ms + 5000 * (64 + i)) for i in range(4)])
+    broker.publish_lines("cellar/rear", [line(19.5, 50, began_ms + 5000 * (68 + i)) for i in range(8)])
     warm = watch.await_event(kind="temperature-high", state="active")
     assert until(lambda: len(listener.heard) >= 2 and len(mail.got) >= 2, 20), watch.log.read_text()
     watch.command("acknowledge", "cellar", "temperature-high", "--by", "Ines")
@@ -239,12 +239,12 @@ def _live(watch, broker, mail, series, listener):
     repeated = [e["kind"] for e in (warm, dry) if outbox.alarm_open_unacknowledged(e["id"])]
     outbox.close()
     alarms = watch.now()["alarms"]
-    wanted = {"rear": 68, "front": 64}
+    wanted = {"rear": 76, "front": 68}
     assert until(lambda: watch.readings() == wanted, 30), watch.readings()
-    assert until(lambda: len(series.air()) >= 132, 30)
+    assert until(lambda: len(series.air()) >= 144, 30)
     code, took_s = watch.stop()
     return Evening(
-        132, watch.readings(), alarms, watch.events(), listener.heard, [_text(m) for m in mail.got], series.air(),
+        144, watch.readings(), alarms, watch.events(), listener.heard, [_text(m) for m in mail.got], series.air(),
         code, took_s, watch.log.read_text(), broker.retained("chamberwatch/status"), repeated,
     )  # fmt: skip
 
@@ -256,7 +256,7 @@ def _text(envelope):
 
 def test_what_the_broker_brought_is_in_the_journal(evening):
     """Every reading once."""
-    assert evening.readings == {"rear": 68, "front": 64}
+    assert evening.readings == {"rear": 76, "front": 68}
 
 
 def test_each_alarm_is_told_once_by_mail_and_once_on_the_topic(evening):
