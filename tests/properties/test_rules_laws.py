@@ -45,8 +45,14 @@ def test_restart_anywhere_gives_the_same_events(air, others, cuts, every):
 @FEW
 @given(AIRS)
 def test_the_probes_order_gives_the_same_alarms(air):
-    """Whichever probe of a minute is heard first: the same kinds at the same times."""
-    assert edges(run(house(), readings(air))) == edges(run(house(), readings(air, PROBES[::-1])))
+    """Whichever probe of a minute is heard first: the same kinds at the same times, give or take what is learnt.
+
+    An alarm freezes the learning of whoever is heard after it in that minute: a cycle more or less may be known.
+    """
+    one, other = edges(run(house(), readings(air))), edges(run(house(), readings(air, PROBES[::-1])))
+
+    assert [edge[1:] for edge in one] == [edge[1:] for edge in other]
+    assert all(abs(a[0] - b[0]) <= 300_000 for a, b in zip(one, other, strict=True))
 
 
 @FEW
