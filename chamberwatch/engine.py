@@ -46,7 +46,7 @@ from chamberwatch.rules.edge import Edge
 from chamberwatch.rules.lane import Lane
 from chamberwatch.rules.pair import Chamber
 
-VERSION = 5
+VERSION = 6
 """Of the snapshot's form. An unknown one is not read: the engine then starts afresh, having learnt anew."""
 LATE_MS = 10 * MS_PER_MIN
 """A reading that arrives so much after its own time makes what it causes 'told late'."""
@@ -116,15 +116,18 @@ class Engine:
         if self._now_ms == 0:
             self._begin(arrived_ms)
         self._now_ms = self._board.now_ms = max(self._now_ms, arrived_ms)
-        busy = self._board.busy(lane.chamber)
+        room = self._rooms[lane.chamber]
         minute = lane.minute.number
-        edges = lane.take(reading, frozen=busy)
-        if edges:
-            room = self._rooms[lane.chamber]
-            edges = [edge for edge in edges if not room.hold_back(lane, edge)]
+        begins = reading.at_ms // MS_PER_MIN > minute
+        if begins:
+            self._begin_minute(room, reading.at_ms // MS_PER_MIN)
+        # Asked before this reading is taken: of two halves the first must not answer for the second.
+        edges = room.stuck(lane) if begins else []
+        found = lane.take(reading, frozen=room.frozen)
+        edges += [edge for edge in found if not room.hold_back(lane, edge)] if found else []
         if lane.minute.number != minute:
-            edges += self._each_minute(lane, reading.at_ms, frozen=busy)
-        if not edges and not busy:
+            edges += self._each_minute(lane, reading.at_ms)
+        if not edges and not self._board.busy(lane.chamber):
             return events
         late_ms = arrived_ms - reading.at_ms
         for edge in edges:
@@ -132,13 +135,18 @@ class Engine:
             events += [replace(e, late_ms=late_ms) for e in told] if late_ms > LATE_MS else told
         return events + self._follow(lane, reading, edges)
 
-    def _each_minute(self, lane: Lane, at_ms: int, *, frozen: bool) -> list[Edge]:
+    def _begin_minute(self, room: Chamber, number: int) -> None:
+        """Fix what stands as a minute begins: whoever of its probes is heard first, all learn alike in it."""
+        busy = self._board.busy(room.name)
+        shaken = busy and any(self._board.standing(room.name, kind) for kind in SHAKEN)
+        room.begin(number, frozen=busy, shaken=shaken)
+
+    def _each_minute(self, lane: Lane, at_ms: int) -> list[Edge]:
         """Let the probes of the chamber be compared, and the plan follow the pieces' age."""
         if self._stays:
             self._follow_plan(lane)
         room = self._rooms[lane.chamber]
-        shaken = frozen and any(self._board.standing(lane.chamber, kind) for kind in SHAKEN)
-        return [*room.compare(lane, frozen=frozen, shaken=shaken), *room.stuck(lane), *room.release(at_ms)]
+        return [*room.compare(lane), *room.release(at_ms)]
 
     def _follow_plan(self, lane: Lane) -> None:
         """Judge the humidity by the plan for this probe's minute: a restart finds the same."""

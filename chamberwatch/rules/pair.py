@@ -55,6 +55,14 @@ class Chamber:
         self._hour = {lane.plan.name: 0 for lane in lanes}
         self._held: dict[tuple[str, Kind], tuple[Edge, int]] = {}
         self._ending: list[Edge] = []
+        self._minute = -1
+        self.frozen = self._shaken = False
+        """As the minute began: an alarm stood here; one that makes the air differ from place to place."""
+
+    def begin(self, minute: int, *, frozen: bool, shaken: bool) -> None:
+        """Begin a minute, when its first probe is heard; what stands then holds for all of them."""
+        if minute > self._minute:
+            self._minute, self.frozen, self._shaken = minute, frozen, shaken
 
     # -- held back -------------------------------------------------------------------------------------------
 
@@ -158,11 +166,11 @@ class Chamber:
 
     # -- comparison ------------------------------------------------------------------------------------------
 
-    def compare(self, lane: Lane, *, frozen: bool, shaken: bool) -> list[Edge]:
+    def compare(self, lane: Lane) -> list[Edge]:
         """Compare the hour this probe just closed with the others' same hour, once all have it.
 
-        `shaken`: a fault of cooling or door, or heat, makes the air differ from place to place: no probe is
-        newly named then; a comparison that already names one goes on, so that it can end.
+        While a fault of cooling or door, or heat, makes the air differ from place to place no probe is newly
+        named; a comparison that already names one goes on, so that it can end.
         """
         if len(lane.slow.hours) < 2 or len(self._lanes) < 2:  # noqa: PLR2004  the last hour is still open
             return []
@@ -176,14 +184,14 @@ class Chamber:
             if hour is None or not others:
                 continue
             self._hour[own.plan.name] = number
-            if not shaken or self._names(own):
-                edges += self._compare(own, hour, others, frozen=frozen)
+            if not self._shaken or self._names(own):
+                edges += self._compare(own, hour, others)
         return edges
 
     def _names(self, lane: Lane) -> bool:
         return any(state.named for state in self._compared[lane.plan.name])
 
-    def _compare(self, lane: Lane, own: Hour, others: list[Hour], *, frozen: bool) -> list[Edge]:
+    def _compare(self, lane: Lane, own: Hour, others: list[Hour]) -> list[Edge]:
         at_ms = (own.number + 1) * MS_PER_H
         states = self._compared[lane.plan.name]
         edges = []
@@ -195,7 +203,7 @@ class Chamber:
             a, b = mean(own), [m for o in others if (m := mean(o)) is not None]
             if a is None or not b:
                 continue
-            states[i], found = disagree.step(states[i], at_ms, a, median(b), within, frozen=frozen)
+            states[i], found = disagree.step(states[i], at_ms, a, median(b), within, frozen=self.frozen)
             named_already = states[1 - i].named == 1
             if found is not None and found.probe == 1 and not named_already:
                 edges.append(
@@ -224,6 +232,7 @@ class Chamber:
             "hour": self._hour,
             "held": [[frozen_state.dump(edge), until_ms] for edge, until_ms in self._held.values()],
             "ending": [frozen_state.dump(edge) for edge in self._ending],
+            "minute": [self._minute, self.frozen, self._shaken],
         }
 
     def from_json(self, body: dict[str, Any]) -> None:
@@ -232,6 +241,7 @@ class Chamber:
             if name in body["compared"]:
                 self._compared[name] = [frozen_state.load(disagree.State, s) for s in body["compared"][name]]
                 self._hour[name] = body["hour"][name]
+        self._minute, self.frozen, self._shaken = body["minute"]
         for parts, until_ms in body["held"]:
             edge = Edge(Kind(parts[0]), *parts[1:])
             if edge.probe in self._compared:

@@ -45,24 +45,14 @@ def test_restart_anywhere_gives_the_same_events(air, others, cuts, every):
 @FEW
 @given(AIRS)
 def test_the_probes_order_gives_the_same_alarms(air):
-    """Whichever probe of a minute is heard first: the same kinds at the same times, give or take what is learnt.
-
-    An alarm freezes the learning of whoever is heard after it in that minute: a cycle more or less may be known.
-    """
-    one, other = edges(run(house(), readings(air))), edges(run(house(), readings(air, PROBES[::-1])))
-
-    assert [edge[1:] for edge in one] == [edge[1:] for edge in other]
-    assert all(abs(a[0] - b[0]) <= 300_000 for a, b in zip(one, other, strict=True))
+    """Whichever probe of a minute is heard first: the same kinds at the same times."""
+    assert edges(run(house(), readings(air))) == edges(run(house(), readings(air, PROBES[::-1])))
 
 
 @FEW
-@given(AIRS.filter(lambda air: not any(act.what in {"glitch", "cold", "stands"} for act in air.acts)))
+@given(AIRS.filter(lambda air: not any(act.what in {"glitch", "cold"} for act in air.acts)))
 def test_halves_in_two_messages_give_the_same_alarms(air):
-    """Temperature and humidity of one time may come apart, where none is nonsense or stands still.
-
-    Nonsense is counted by message. What stands still is told with its first witness: of two halves the first may
-    end it before the second has borne witness.
-    """
+    """Temperature and humidity of one time may come apart, where none is nonsense: that is counted by message."""
     whole = readings(air)
     apart = [
         half for r in whole for half in (r._replace(rh_pct=None), r._replace(temp_c=None))
