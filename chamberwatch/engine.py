@@ -119,14 +119,11 @@ class Engine:
         room = self._rooms[lane.chamber]
         minute = lane.minute.number
         begins = reading.at_ms // MS_PER_MIN > minute
-        if begins:
-            self._begin_minute(room, reading.at_ms // MS_PER_MIN)
-        # Asked before this reading is taken: of two halves the first must not answer for the second.
-        edges = room.stuck(lane) if begins else []
+        edges = self._begin_minute(room, lane, reading.at_ms) if begins else []
         found = lane.take(reading, frozen=room.frozen)
         edges += [edge for edge in found if not room.hold_back(lane, edge)] if found else []
         if lane.minute.number != minute:
-            edges += self._each_minute(lane, reading.at_ms)
+            edges += self._end_minute(lane)
         if not edges and not self._board.busy(lane.chamber):
             return events
         late_ms = arrived_ms - reading.at_ms
@@ -135,18 +132,23 @@ class Engine:
             events += [replace(e, late_ms=late_ms) for e in told] if late_ms > LATE_MS else told
         return events + self._follow(lane, reading, edges)
 
-    def _begin_minute(self, room: Chamber, number: int) -> None:
-        """Fix what stands as a minute begins: whoever of its probes is heard first, all learn alike in it."""
-        busy = self._board.busy(room.name)
-        shaken = busy and any(self._board.standing(room.name, kind) for kind in SHAKEN)
-        room.begin(number, frozen=busy, shaken=shaken)
+    def _begin_minute(self, room: Chamber, lane: Lane, at_ms: int) -> list[Edge]:
+        """Let go of what has waited; fix what stands, so that all probes of the chamber learn alike in it.
 
-    def _each_minute(self, lane: Lane, at_ms: int) -> list[Edge]:
+        All this before the reading is taken: whoever is heard first must not answer for who is heard next.
+        """
+        edges = room.stuck(lane)
+        if room.minute < at_ms // MS_PER_MIN:
+            busy = self._board.busy(room.name)
+            shaken = busy and any(self._board.standing(room.name, kind) for kind in SHAKEN)
+            edges += room.begin(at_ms // MS_PER_MIN, frozen=busy, shaken=shaken)
+        return edges
+
+    def _end_minute(self, lane: Lane) -> list[Edge]:
         """Let the probes of the chamber be compared, and the plan follow the pieces' age."""
         if self._stays:
             self._follow_plan(lane)
-        room = self._rooms[lane.chamber]
-        return [*room.compare(lane), *room.release(at_ms)]
+        return self._rooms[lane.chamber].compare(lane)
 
     def _follow_plan(self, lane: Lane) -> None:
         """Judge the humidity by the plan for this probe's minute: a restart finds the same."""

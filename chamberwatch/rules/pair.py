@@ -55,14 +55,17 @@ class Chamber:
         self._hour = {lane.plan.name: 0 for lane in lanes}
         self._held: dict[tuple[str, Kind], tuple[Edge, int]] = {}
         self._ending: list[Edge] = []
-        self._minute = -1
+        self.minute = -1
         self.frozen = self._shaken = False
         """As the minute began: an alarm stood here; one that makes the air differ from place to place."""
 
-    def begin(self, minute: int, *, frozen: bool, shaken: bool) -> None:
-        """Begin a minute, when its first probe is heard; what stands then holds for all of them."""
-        if minute > self._minute:
-            self._minute, self.frozen, self._shaken = minute, frozen, shaken
+    def begin(self, minute: int, *, frozen: bool, shaken: bool) -> list[Edge]:
+        """Begin a minute, when its first probe is heard; what stands then holds for all of them.
+
+        What has waited is let go by what was heard before: of this minute the others have yet to speak.
+        """
+        self.minute, self.frozen, self._shaken = minute, frozen, shaken
+        return self._release(max(_newest_ms(lane) for lane in self._lanes))
 
     # -- held back -------------------------------------------------------------------------------------------
 
@@ -113,12 +116,12 @@ class Chamber:
         """Return whether the comparison names this probe, not the one it is compared with."""
         return any(state.named == 1 for state in self._compared[lane.plan.name])
 
-    def release(self, at_ms: int) -> list[Edge]:
+    def _release(self, at_ms: int) -> list[Edge]:
         """Let go of what has waited long enough or is seen by others now; keep what a lying probe raised.
 
         Told as of when its condition was met (the second witness, the wait's end), whoever was heard first.
         """
-        edges = [e for e in self._ending if e.at_ms // MS_PER_MIN < at_ms // MS_PER_MIN]
+        edges = [e for e in self._ending if e.at_ms // MS_PER_MIN < self.minute]
         self._ending = [e for e in self._ending if e not in edges]
         for key, (edge, until_ms) in list(self._held.items()):
             lane = next(o for o in self._lanes if o.plan.name == edge.probe)
@@ -232,7 +235,7 @@ class Chamber:
             "hour": self._hour,
             "held": [[frozen_state.dump(edge), until_ms] for edge, until_ms in self._held.values()],
             "ending": [frozen_state.dump(edge) for edge in self._ending],
-            "minute": [self._minute, self.frozen, self._shaken],
+            "minute": [self.minute, self.frozen, self._shaken],
         }
 
     def from_json(self, body: dict[str, Any]) -> None:
@@ -241,7 +244,7 @@ class Chamber:
             if name in body["compared"]:
                 self._compared[name] = [frozen_state.load(disagree.State, s) for s in body["compared"][name]]
                 self._hour[name] = body["hour"][name]
-        self._minute, self.frozen, self._shaken = body["minute"]
+        self.minute, self.frozen, self._shaken = body["minute"]
         for parts, until_ms in body["held"]:
             edge = Edge(Kind(parts[0]), *parts[1:])
             if edge.probe in self._compared:
@@ -266,8 +269,11 @@ def _shares(other: Lane, lane: Lane, kind: Kind) -> bool:
 
 
 def _speaks(lane: Lane, at_ms: int) -> bool:
-    newest_ms = max(lane.temperature.last_ms or 0, lane.humidity.last_ms or 0)
-    return at_ms - newest_ms <= lane.hold_ms
+    return at_ms - _newest_ms(lane) <= lane.hold_ms
+
+
+def _newest_ms(lane: Lane) -> int:
+    return max(lane.temperature.last_ms or 0, lane.humidity.last_ms or 0)
 
 
 def _is_due(lane: Lane, number: int) -> bool:

@@ -1,7 +1,7 @@
 """Real parts, one set a test.
 
 `mosquitto` starts brokers, `pty_pair` is a probe on a pseudo-terminal, `link_to` starts broker links and
-`read_port` serial ports; whatever a test started is ended after it.
+`read_port` serial ports, `daemon` whole watches; whatever a test started is ended after it.
 """
 
 import itertools
@@ -9,6 +9,7 @@ import logging
 
 import pytest
 from ingest_parts import NOW_MS, TOPIC, Mosquitto, PluggedProbe
+from watch_parts import Daemon
 
 from chamberwatch.ingest import serial_port
 from chamberwatch.ingest.broker import BrokerLink
@@ -74,3 +75,17 @@ def read_port(monkeypatch):
     yield start
     for port in ports:
         assert port.stop(5.0), "the port's thread did not end"
+
+
+@pytest.fixture
+def daemon(tmp_path):
+    """Return a maker of daemons in this test's folder; none outlives the test."""
+    made = []
+
+    def make(config, **environment):
+        made.append(Daemon(tmp_path, config, **environment))
+        return made[-1]
+
+    yield make
+    for one in made:
+        one.kill()

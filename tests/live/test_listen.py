@@ -12,25 +12,11 @@ from contextlib import contextmanager, suppress
 
 import pytest
 from ingest_parts import until
-from watch_parts import CHAMBER, ROOT, Daemon, mqtt_probe, serial_probe
+from watch_parts import CHAMBER, ROOT, mqtt_probe, serial_probe
 
 pytestmark = pytest.mark.external
 
 WIDTH = 80
-
-
-@pytest.fixture
-def daemon(tmp_path):
-    """Return a maker of daemons in this test's folder; none outlives the test."""
-    made = []
-
-    def make(config, **environment):
-        made.append(Daemon(tmp_path, config, **environment))
-        return made[-1]
-
-    yield make
-    for one in made:
-        one.kill()
 
 
 @contextmanager

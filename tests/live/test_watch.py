@@ -21,20 +21,6 @@ from chamberwatch.journal.outbox import Outbox
 pytestmark = pytest.mark.external
 
 
-@pytest.fixture
-def daemon(tmp_path):
-    """Return a maker of daemons in this test's folder; none outlives the test."""
-    made = []
-
-    def make(config, **environment):
-        made.append(Daemon(tmp_path, config, **environment))
-        return made[-1]
-
-    yield make
-    for one in made:
-        one.kill()
-
-
 # -- two probes on serial lines ------------------------------------------------------------------------------
 
 

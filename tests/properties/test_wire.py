@@ -8,8 +8,9 @@ from typing import Any
 
 from hypothesis import example, given
 from hypothesis import strategies as st
+from wire_items import check_item
 
-from chamberwatch.model import PROBE_TEMP_MAX_C, PROBE_TEMP_MIN_C, Reading, Refusal
+from chamberwatch.model import Reading, Refusal
 from chamberwatch.wire.framing import Line, LineFramer, Overlong
 from chamberwatch.wire.senml import EARLIEST_MS, LATEST_MS, decode, encode
 
@@ -55,17 +56,8 @@ def check_total(payload: bytes, probe: str | None) -> None:
     items = decode(payload, probe, NOW_MS)
     assert bool(items) == bool(payload.removeprefix(b"\xef\xbb\xbf").strip(b" \t\r\n"))
     for item in items:
-        assert item.arrived_ms == NOW_MS
-        if isinstance(item, Reading):
-            assert item.temp_c is not None or item.rh_pct is not None
-            assert not item.timed or EARLIEST_MS <= item.at_ms < LATEST_MS
-            assert probe is None or item.probe == probe
-            assert item.temp_c is None or PROBE_TEMP_MIN_C <= item.temp_c <= PROBE_TEMP_MAX_C
-            assert item.rh_pct is None or 0 <= item.rh_pct <= 100
-        else:
-            assert isinstance(item, Refusal)
-            assert 0 < len(item.detail.encode()) <= 400
-            assert item.detail.isprintable()
+        check_item(item, NOW_MS)
+        assert probe is None or item.probe == probe or isinstance(item, Refusal)
 
 
 @given(st.binary(max_size=200), st.sampled_from([None, "rear"]))
