@@ -121,13 +121,13 @@ class Lane:
     def _judge(self, temps: gate.Passed | None, rhs: gate.Passed | None, *, frozen: bool) -> list[Edge]:
         """Judge what passed the gates: the minute first, then each limit, oldest sample first."""
         edges: list[Edge] = []
-        mean_t, mean_h = self.slow.means
         temp_samples = temps.samples if temps is not None else ()
         rh_samples = rhs.samples if rhs is not None else ()
         for at_ms, temp_c, rh_pct in _together(temp_samples, rh_samples):
             closed = self.minute.add(at_ms, temp_c, rh_pct)
             if closed is not None:
                 edges += self._slow(closed, frozen=frozen)
+            mean_t, mean_h = self.slow.means
             if temp_c is not None:
                 edges += self._sample(self.temperature, at_ms, temp_c, mean_t)
             if rh_pct is not None:

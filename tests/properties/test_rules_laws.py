@@ -54,6 +54,7 @@ def test_the_probes_order_gives_the_same_alarms(air):
 @FEW
 @given(AIRS.filter(lambda air: not any(act.what in {"glitch", "cold"} for act in air.acts)))
 @example(Air((Act("stands", None, 240, 0.3), Act("stands", "rear", 3, 0.3), Act("steady", None, 3, 0.3)), 0, 0))
+@example(Air((Act("steady", None, 122, 0.3), Act("fight", None, 20, 2.5), Act("stands", None, 20, 0.3)), 20, 0))
 def test_halves_in_two_messages_give_the_same_alarms(air):
     """Temperature and humidity of one time may come apart, where none is nonsense: that is counted by message."""
     whole = readings(air)
