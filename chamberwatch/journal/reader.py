@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING, Any
 
 from chamberwatch.journal import plans
 from chamberwatch.journal.connection import explained, named, reading
+from chamberwatch.journal.hourly import Hour, hours
 from chamberwatch.journal.pieces import Piece, Remark, load_pieces
 from chamberwatch.journal.schema import open_readable
-from chamberwatch.journal.stays import hanging, load_stays
+from chamberwatch.journal.stays import hanging, hanging_times, load_stays
 from chamberwatch.journal.telling import load_alarms
 from chamberwatch.journal.views import (
     ChamberAir,
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
     from types import TracebackType
     from typing import Self
 
-    from chamberwatch.model import Alarm, Hanging, Plan
+    from chamberwatch.model import Alarm, Hanging, HangingTime, Plan
 
 # A probe may send its two quantities in two messages: how far back the other one is looked for.
 HALF_MS = 5 * MS_PER_MIN
@@ -156,6 +157,11 @@ class Reader:
         """Return the closed five-minute bins that begin with from <= time < to."""
         return [rollup_row(row) for row in self._all(ROLLUPS, (from_ms, to_ms, probe))]
 
+    def hours(self, chamber: str, from_ms: int, to_ms: int) -> list[Hour]:
+        """Return the chamber's mean air by the hour from `from_ms`, of what was measured up to `to_ms`."""
+        with reading(self._db, self.path):
+            return hours(self._db, chamber, from_ms, to_ms)
+
     # -- events and pieces
 
     def events(
@@ -183,6 +189,11 @@ class Reader:
         """Return the pieces in `chamber` ("" = the whole house) at that time, the longest-hanging first."""
         with explained(self.path):
             return hanging(load_stays(self._db), chamber, at_ms)
+
+    def hanging_times(self, chamber: str) -> tuple[HangingTime, ...]:
+        """Return every stay in `chamber`, with the time its piece was first hung anywhere."""
+        with explained(self.path):
+            return hanging_times(load_stays(self._db), chamber)
 
     def pieces(self) -> list[Piece]:
         """Return every piece with its stays and weigh-ins, the first hung first."""

@@ -38,6 +38,28 @@ class Interval(NamedTuple):
     high: float
 
 
+class Ahead(NamedTuple):
+    """The air to come: its mean [°C, %RH], and how far it is as good as measured (1) or only supposed (0).
+
+    Supposed air is off by each member's own guess at air nobody measured (`prior.GAP_RH_PCT`, `GAP_TEMP_C`).
+    """
+
+    temp_c: float
+    rh_pct: float
+    known: float = 1.0
+
+    def hours(self, count: int) -> Air:
+        """Return so many hours of it.
+
+        Valid: -30..60 °C, 1..100 %RH, known 0..1 -> else raises OutOfRange.
+        """
+        import numpy as np
+
+        if not 0.0 <= self.known <= 1.0:
+            raise OutOfRange(f"air known to {self.known:g} is outside 0 to 1")
+        return planned(count, self.temp_c, self.rh_pct)._replace(known=np.full(count, self.known))
+
+
 class Forecast(NamedTuple):
     """An estimate of one piece; days since the hang, parts of green weight, water activities.
 
@@ -82,12 +104,12 @@ def resampled(posterior: Posterior, count: int = FORECAST_MEMBERS) -> Members:
     return posterior.members.picked(np.searchsorted(heaped, rungs))
 
 
-def forecast(piece: Piece, posterior: Posterior, air: Air, ahead: tuple[float, float]) -> Forecast:
+def forecast(piece: Piece, posterior: Posterior, air: Air, ahead: Ahead) -> Forecast:
     """Return when the piece is ready, and where it stands at the end of the air.
 
-    Args: air by the hour from the hang to now; ahead: steady air from now on [°C, %RH].
-    Valid: air of at least an hour and less than 365 days, `ahead` in -30..60 °C and 1..100 %RH -> else raises
-    OutOfRange.   Error: see `posterior`.
+    Args: air by the hour from the hang to now; ahead: the air from now on.
+    Valid: air of at least an hour and less than 365 days, `ahead` as it says -> else raises OutOfRange.
+    Error: see `posterior`.
     """
     import numpy as np
 
@@ -95,7 +117,7 @@ def forecast(piece: Piece, posterior: Posterior, air: Air, ahead: tuple[float, f
     if not 1 <= hours < LONGEST_DAYS * H_PER_DAY:
         raise OutOfRange(f"{hours} hours of air are outside 1 h to {LONGEST_DAYS} days: no date can be told")
     members = resampled(posterior)
-    until = air.then(planned(LONGEST_DAYS * H_PER_DAY - hours, *ahead))
+    until = air.then(ahead.hours(LONGEST_DAYS * H_PER_DAY - hours))
     target_kg = piece.green_weight_g / 1e3 * (1.0 - piece.target_loss_pct / 100.0)
     ready = np.full(len(members), math.inf)
     before, now = members.hung_kg, None

@@ -16,16 +16,30 @@ NEW_PIECE_HIGH_PCT = 92.0
 
 
 def humidity_band(plan: ChamberPlan, stays: Sequence[HangingTime], at_ms: int) -> Band:
-    """Return the humidity planned at `at_ms` [%RH], by the pieces that hang then."""
+    """Return the humidity that is not told of at `at_ms` [%RH], by the pieces that hang then."""
+    youngest_ms = _youngest_ms(stays, at_ms)
+    band = aimed_at(plan, youngest_ms)
+    if youngest_ms is not None and youngest_ms < NEW_PIECE_MS:
+        return Band(band.low, max(band.high, NEW_PIECE_HIGH_PCT), band.patience)
+    return band
+
+
+def aimed_at(plan: ChamberPlan, age_ms: int | None) -> Band:
+    """Return the humidity the owner wants [%RH] when the youngest piece has hung for `age_ms`."""
+    phase = None
+    if age_ms is not None:
+        phase = next((p for p in plan.phases if age_ms < p.until_day * MS_PER_DAY), None)
+    if phase is None:
+        return plan.humidity
+    return Band(phase.humidity_low_pct, phase.humidity_high_pct, plan.humidity.patience)
+
+
+def middle(plan: ChamberPlan, stays: Sequence[HangingTime], at_ms: int) -> tuple[float, float]:
+    """Return the middle of the planned air at `at_ms` [°C, %RH]: what a piece hangs in if all goes well."""
+    band = aimed_at(plan, _youngest_ms(stays, at_ms))
+    return (plan.temperature.low + plan.temperature.high) / 2.0, (band.low + band.high) / 2.0
+
+
+def _youngest_ms(stays: Sequence[HangingTime], at_ms: int) -> int | None:
     ages = [at_ms - s.hung_ms for s in stays if s.from_ms <= at_ms and (s.to_ms is None or at_ms < s.to_ms)]
-    band = plan.humidity
-    if not ages:
-        return band
-    youngest_ms = min(ages)
-    low, high = band.low, band.high
-    phase = next((p for p in plan.phases if youngest_ms < p.until_day * MS_PER_DAY), None)
-    if phase is not None:
-        low, high = phase.humidity_low_pct, phase.humidity_high_pct
-    if youngest_ms < NEW_PIECE_MS:
-        high = max(high, NEW_PIECE_HIGH_PCT)
-    return Band(low, high, band.patience)
+    return min(ages, default=None)

@@ -13,3 +13,9 @@ MOLD = (
     "Green or grey: wipe with vinegar and watch. "
     "Black, yellow, orange, pink, or any under the casing: discard."
 )
+READY = (
+    "Reaching the target weight is not a safety result: what is in the centre is estimated, not measured. "
+    "Keep it at 4 °C or below, and have its water activity measured before you sell it, give it away or "
+    "store it warm. "
+)
+UNPROVEN = "How well such dates hold was tried on simulated pieces only, not yet on real meat."

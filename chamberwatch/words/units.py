@@ -30,6 +30,8 @@ _DURATION = {
     "s": MS_PER_S, "min": MS_PER_MIN, "h": MS_PER_H, "d": MS_PER_DAY,
     "sec": MS_PER_S, "hour": MS_PER_H, "hours": MS_PER_H, "day": MS_PER_DAY, "days": MS_PER_DAY,
 }  # fmt: skip
+TEMP_MIN_C, TEMP_MAX_C = -60.0, 100.0
+_TEMP = re.compile(r"([-+]?\d+(?:\.\d*)?)\s*(?:°|deg)?\s*([CF])", re.ASCII | re.IGNORECASE)
 _TERM = re.compile(r"\s*(\d+\.?\d*|\.\d+)\s*([A-Za-z\"%]*)", re.ASCII)
 _LONGEST = 40
 
@@ -56,6 +58,23 @@ def parse_duration_ms(text: str) -> int:
 def parse_percent(text: str, *, most_pct: float = 100.0) -> float:
     """Return percent from `2.75%` (or `2.75 %`); above 0, at most `most_pct`. Raises ValueError."""
     return _sum(text, _Takes("a percentage", "2.75%", {"%": 1.0}, most_pct, f"{most_pct:g} %"))
+
+
+def parse_rh_pct(text: str) -> float:
+    """Return %RH from `72`, `72%` or `72 %RH`; above 0, at most 100. Raises ValueError."""
+    return parse_percent(text.strip().removesuffix("RH").rstrip().removesuffix("%").rstrip() + "%")
+
+
+def parse_temp_c(text: str) -> float:
+    """Return °C from `11C`, `11.5 °C` or `52F`; -60..100 °C. Raises ValueError saying what is taken."""
+    match = _TEMP.fullmatch(text.strip())
+    if match is None:
+        raise ValueError(f"{text[:_LONGEST]!r} is not a temperature with its unit; write it like 11C or 52F")
+    value = float(match[1])
+    temp_c = value if match[2].upper() == "C" else (value - 32.0) / 1.8
+    if not TEMP_MIN_C <= temp_c <= TEMP_MAX_C:
+        raise ValueError(f"{text[:_LONGEST]!r}: it must be {TEMP_MIN_C:g} to {TEMP_MAX_C:g} °C")
+    return temp_c
 
 
 class _Takes(NamedTuple):

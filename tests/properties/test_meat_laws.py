@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from chamberwatch.meat import prior
 from chamberwatch.meat.brine import brine_water_activity, meat_water_activity, molality_at
 from chamberwatch.meat.drying import body, course, frame_of, hung, masses_kg
-from chamberwatch.meat.forecast import forecast
+from chamberwatch.meat.forecast import Ahead, forecast
 from chamberwatch.meat.hours import S_PER_H, checked, filled, planned
 from chamberwatch.meat.piece import KINDS, piece
 from chamberwatch.meat.posterior import WeighedAt, posterior
@@ -154,7 +154,7 @@ def test_the_same_seed_gives_the_same_draws(seed, count):
 def told(weighed, air, seed=1, count=300):
     """A forecast of a neck in mid-band air ahead."""
     neck = piece(PieceFacts("N", "neck", 2100.0, diameter_mm=108.0, casing="beef-bung", salt_pct=2.75))
-    return forecast(neck, posterior(neck, air, weighed, seed=seed, count=count), air, (12.5, 75.0))
+    return forecast(neck, posterior(neck, air, weighed, seed=seed, count=count), air, Ahead(12.5, 75.0))
 
 
 WEIGHED = [WeighedAt(0.0, 1990.0), WeighedAt(168.0, 1810.0), WeighedAt(336.0, 1700.0), WeighedAt(504.0, 1620.0)]

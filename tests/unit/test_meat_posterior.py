@@ -10,7 +10,7 @@ import pytest
 from chamberwatch.errors import OutOfRange
 from chamberwatch.meat import prior
 from chamberwatch.meat.drying import course, masses_kg
-from chamberwatch.meat.forecast import Interval, forecast, interval, resampled, weighted_quantiles
+from chamberwatch.meat.forecast import Ahead, Interval, forecast, interval, resampled, weighted_quantiles
 from chamberwatch.meat.hours import planned
 from chamberwatch.meat.piece import piece
 from chamberwatch.meat.posterior import (
@@ -21,9 +21,9 @@ from chamberwatch.meat.posterior import (
 )
 from chamberwatch.model import PieceFacts
 
-DAY_H, PLAN = 24, (12.5, 75.0)
+DAY_H, PLAN = 24, Ahead(12.5, 75.0)
 NECK = piece(PieceFacts("N", "neck", 2100.0, diameter_mm=108.0, casing="beef-bung", salt_pct=2.75))
-AIR = planned(28 * DAY_H, *PLAN)
+AIR = planned(28 * DAY_H, *PLAN[:2])
 WEIGHED_H = (0.0, 72.0, 168.0, 336.0, 504.0, 672.0)
 
 
@@ -33,7 +33,7 @@ def truth(seed: int):
     member = prior.members(NECK, prior.draws(1000 + seed, 1), shells=24)
     masses = masses_kg(member, AIR, WEIGHED_H)[:, 0] + member.tare_error_kg[0]
     weighed = [WeighedAt(h, 1e3 * m + rng.normal(0, 5)) for h, m in zip(WEIGHED_H, masses, strict=True)]
-    for moment in course(member, planned(300 * DAY_H, *PLAN)):
+    for moment in course(member, planned(300 * DAY_H, *PLAN[:2])):
         if moment.mass_kg[0] <= 2.1 * 0.65:
             return weighed, moment.at_h / DAY_H
     return weighed, math.inf
@@ -107,19 +107,19 @@ def test_impossible_weigh_ins_are_refused(weigh_in, error_g):
 def test_no_air_and_a_year_of_it_get_no_date(hours):
     """A piece hung this very minute, or for a year: said, with the range."""
     with pytest.raises(OutOfRange, match="no date can be told"):
-        forecast(NECK, posterior(NECK, AIR, [], seed=1, count=50), planned(hours, *PLAN), PLAN)
+        forecast(NECK, posterior(NECK, AIR, [], seed=1, count=50), planned(hours, *PLAN[:2]), PLAN)
 
 
 def test_a_target_that_damp_air_never_reaches_is_open():
     """At 92 %RH nobody gets to 35 %: the end is open, the late end a year."""
-    found = forecast(NECK, posterior(NECK, AIR, [], seed=1, count=100), AIR, (12.5, 92.0))
+    found = forecast(NECK, posterior(NECK, AIR, [], seed=1, count=100), AIR, Ahead(12.5, 92.0))
     assert found.open_end
     assert found.ready_days.high == 365.0
 
 
 def test_a_target_reached_is_told_as_reached():
     """After 200 days nearly every member is past 35 %, on days that lie behind."""
-    air = planned(200 * DAY_H, *PLAN)
+    air = planned(200 * DAY_H, *PLAN[:2])
     found = forecast(NECK, posterior(NECK, AIR, [], seed=1, count=100), air, PLAN)
     assert found.reached > 0.95
     assert found.ready_days.middle < 100.0
@@ -137,7 +137,7 @@ def test_where_it_is_moist():
 def test_a_target_below_the_solids_is_told_in_numbers():
     """A fatty jowl that could never lose 55 % has an open end and a finite activity."""
     jowl = piece(PieceFacts("J", "jowl", 900.0, thickness_mm=35.0, fat="fatty", target_loss_pct=55.0))
-    air = planned(100, *PLAN)
+    air = planned(100, *PLAN[:2])
     found = forecast(jowl, posterior(jowl, air, [], seed=1, count=60), air, PLAN)
     assert found.open_end
     assert 0.0 < found.ready_mean_aw.low < 1.0
@@ -158,7 +158,7 @@ def test_effective_number():
 
 def test_resampling_follows_the_weights():
     """A member of half the weight is there half the times; less than one member is refused."""
-    found = posterior(NECK, planned(3, *PLAN), [], seed=1, count=4)
+    found = posterior(NECK, planned(3, *PLAN[:2]), [], seed=1, count=4)
     weighty = found._replace(weights=np.array([0.5, 0.25, 0.25, 0.0]))
     picked = resampled(weighty, 8)
     counts = [int((picked.d_ref_m2_s == d).sum()) for d in found.members.d_ref_m2_s]
