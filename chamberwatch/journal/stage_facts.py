@@ -19,6 +19,10 @@ if TYPE_CHECKING:
     from chamberwatch.journal.pieces import CutOpen, Piece
     from chamberwatch.journal.stays import Stay
 
+WRONG_STAGES = """DELETE FROM stage WHERE piece_id = ?1
+    AND (stage = ?4 OR (from_ms >= ?2 AND (?3 IS NULL OR from_ms < ?3)))"""
+WRONG_STAYS = """DELETE FROM stay WHERE piece_id = ?1 AND hanging = 0
+    AND from_ms >= ?2 AND (?3 IS NULL OR from_ms < ?3)"""
 CRUST_MM = (0.0, 30.0)
 COMMANDS = {
     Stage.HANGING: "`hang`, which says in which chamber",
@@ -129,10 +133,8 @@ def forget_after(db: sqlite3.Connection, piece: Piece, stage: Stage, at_ms: int,
             "been before that; give --at"
         )
     first_ms = late[0].from_ms if late else None
-    wrong = "from_ms >= ?2 AND (?3 IS NULL OR from_ms < ?3)"
-    span = (piece.id, at_ms, first_ms)
-    db.execute(f"DELETE FROM stage WHERE piece_id = ?1 AND (stage = ?4 OR {wrong})", (*span, stage))
-    db.execute(f"DELETE FROM stay WHERE piece_id = ?1 AND hanging = 0 AND {wrong}", span)
+    db.execute(WRONG_STAGES, (piece.id, at_ms, first_ms, stage))
+    db.execute(WRONG_STAYS, (piece.id, at_ms, first_ms))
     if first_ms is None:
         db.execute("DELETE FROM cut WHERE piece_id = ?", (piece.id,))
 
