@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 AHEAD_MS = 5 * MS_PER_MIN
 EARLIEST_MS = 946_684_800_000  # 1 Jan 2000: whatever is older is a typing mistake
+SIZE_MAX_MM = 400.0  # no piece that is hung whole is thicker; common practice, no source
 TEND_MAX_MS = 4 * MS_PER_H
 NAME_CHARS = 64
 TEXT_CHARS = 2000
@@ -104,8 +105,8 @@ def check_piece(facts: PieceFacts) -> PieceFacts:
     Refuse what no piece can have: empty names, masses and lengths not above 0, parts outside their range.
     """
     _check_number("the green weight", facts.green_weight_g, 0, MASS_MAX_G, "g")
-    _check_number("the diameter", facts.diameter_mm, 0, LENGTH_MAX_MM, "mm")
-    _check_number("the thickness", facts.thickness_mm, 0, LENGTH_MAX_MM, "mm")
+    _check_number("the diameter", facts.diameter_mm, 0, SIZE_MAX_MM, "mm")
+    _check_number("the thickness", facts.thickness_mm, 0, SIZE_MAX_MM, "mm")
     _check_number("the length", facts.length_mm, 0, LENGTH_MAX_MM, "mm")
     _check_number("the salt", facts.salt_pct, 0, 20, "% of green weight")
     _check_number("the target loss", facts.target_loss_pct, 1, 75, "% of green weight")
