@@ -78,7 +78,7 @@ def _within(parse: Any, text: str, option: str, bounds: tuple[float, float], uni
 
 
 def _dated(found: Outlook, recorded: Piece, *, asked: bool) -> Dated:
-    told, known = found.forecast, found.course
+    told, known, taught = found.forecast, found.course, found.learnt
     source = "asked" if asked else "days" if known.ahead_measured else "plan"
     return Dated(
         found.name,
@@ -99,4 +99,6 @@ def _dated(found: Outlook, recorded: Piece, *, asked: bool) -> Dated:
         known.ahead.temp_c,
         known.ahead.rh_pct,
         source,
+        known.piece.kind,
+        None if taught is None else (taught.pieces, taught.days, taught.loss_pct),
     )

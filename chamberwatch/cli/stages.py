@@ -9,6 +9,7 @@ from typing import Any
 
 from chamberwatch.cli.home import Home, now_ms
 from chamberwatch.cli.reading import given, needed
+from chamberwatch.daemon.learning import pace_of
 from chamberwatch.daemon.lives import life
 from chamberwatch.errors import FactRefused, UsageError
 from chamberwatch.journal.facts import Facts
@@ -164,10 +165,19 @@ def early(home: Home, name: str, at_ms: int) -> Iterator[str]:
         yield say_too_early(salted_h, hours[0])
 
 
-def cut(facts: Facts, args: argparse.Namespace, _home: Home, at_ms: int) -> Done:
+def _pace(home: Home, name: str, at_ms: int) -> float | None:
+    """Return what the piece teaches about the next of its kind here; None where nothing can be learnt."""
+    with home.reader() as reader:
+        piece = reader.piece(" ".join(name.split()))
+        if piece is None:
+            return None
+        return pace_of(reader, piece, at_ms, lambda ms: format_local(ms, at_ms, home.zone))
+
+
+def cut(facts: Facts, args: argparse.Namespace, home: Home, at_ms: int) -> Done:
     """Record what was seen when a piece was opened."""
     crust_mm = given(lambda text: parse_length_mm(text, zero_ok=True), args.crust, "--crust")
-    seen = CutOpen(at_ms, crust_mm, args.centre, args.salt, args.verdict, None)
+    seen = CutOpen(at_ms, crust_mm, args.centre, args.salt, args.verdict, _pace(home, args.name, at_ms))
     c = facts.cut(args.name, seen)
     lost = f", {c.loss_pct:.0f} % lost (target {c.target_loss_pct:g} %)" if c.loss_pct is not None else ""
     text = [f"{c.piece} is done: {c.days} days from the hang{lost}.", VERDICT_NOTES.get(c.verdict, "")]

@@ -9,6 +9,7 @@ import zlib
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from chamberwatch.daemon.course import Course, course
+from chamberwatch.daemon.learning import Learnt, learnt
 from chamberwatch.meat.forecast import LONGEST_DAYS, Ahead, Forecast, Interval, forecast
 from chamberwatch.meat.posterior import Posterior, posterior
 from chamberwatch.model import MS_PER_DAY
@@ -32,6 +33,8 @@ class Outlook(NamedTuple):
     posterior: Posterior
     forecast: Forecast
     ready_ms: Interval
+    learnt: Learnt | None = None
+    """What finished pieces of its kind moved, None if there are none."""
 
     def document(self) -> dict[str, Any]:
         """Return `forecast --json`: names and shapes are a contract; %, RFC 3339 UTC, water activity 0..1."""
@@ -68,8 +71,10 @@ def outlook(
         FactRefused: the piece cannot be given a date; the text says why.
     """
     known = course(reader, recorded, as_of_ms, when)
-    left = posterior(known.piece, known.air, known.weighed, seed=zlib.crc32(recorded.name.encode()))
-    return outlook_of(recorded, known._replace(ahead=change(known.ahead)), left)
+    taught = learnt(reader.pieces(), recorded, as_of_ms)
+    pace, seed = (taught.pace if taught is not None else 0.0), zlib.crc32(recorded.name.encode())
+    left = posterior(known.piece, known.air, known.weighed, seed=seed, pace=pace)
+    return outlook_of(recorded, known._replace(ahead=change(known.ahead)), left)._replace(learnt=taught)
 
 
 def outlook_of(recorded: Recorded, known: Course, left: Posterior) -> Outlook:

@@ -48,6 +48,9 @@ class Dated(NamedTuple):
     ahead_pct: float
     ahead_from: str
     """Where the air to come is taken from: "days", "plan" or "asked"."""
+    kind: str = ""
+    finished: tuple[int, float, float] | None = None
+    """Finished pieces of this kind here that moved the date: how many, their mean days and loss [%]."""
 
 
 def say_forecast(told: Dated, units: str, zone: tzinfo) -> list[str]:
@@ -68,6 +71,7 @@ def say_forecast(told: Dated, units: str, zone: tzinfo) -> list[str]:
         lost,
         moist,
         _basis(told, units),
+        *_finished(told),
         _narrower(told),
         READY + DISCARD,
         UNPROVEN,
@@ -96,6 +100,14 @@ def _basis(told: Dated, units: str) -> str:
         f"Based on {weigh_ins} (tare {show_mass(told.tare_g, units)}), {hours}{unknown}; from now on "
         f"{show_temp(told.ahead_c, units)} and {show_rh(told.ahead_pct)}, {source}."
     )
+
+
+def _finished(told: Dated) -> list[str]:
+    if told.finished is None:
+        return []
+    count, days, loss_pct = told.finished
+    which = f"Your last {told.kind} here" if count == 1 else f"Your last {count} pieces of {told.kind} here"
+    return [f"{which}: {days:.0f} days, {loss_pct:.0f} %; that counts in this date."]
 
 
 def _narrower(told: Dated) -> str:
