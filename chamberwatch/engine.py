@@ -39,14 +39,14 @@ from chamberwatch.model import (
     Reading,
     Refusal,
 )
-from chamberwatch.rules import deadlines, house, planned, silence
+from chamberwatch.rules import deadlines, doubt, house, planned, silence
 from chamberwatch.rules.alarm import Board, fact
 from chamberwatch.rules.catalogue import GAP_FLOOR_MS
 from chamberwatch.rules.edge import Edge
 from chamberwatch.rules.lane import Lane
 from chamberwatch.rules.pair import Chamber
 
-VERSION = 6
+VERSION = 7
 """Of the snapshot's form. An unknown one is not read: the engine then starts afresh, having learnt anew."""
 LATE_MS = 10 * MS_PER_MIN
 """A reading that arrives so much after its own time makes what it causes 'told late'."""
@@ -158,10 +158,12 @@ class Engine:
             lane.humidity.plan(band)
 
     def _tell(self, lane: Lane, edge: Edge) -> list[Event]:
-        return self._board.take(lane.chamber, edge, self._priority(lane.chamber, edge))
+        return self._board.take(lane.chamber, edge, self._priority(lane, edge))
 
-    def _priority(self, chamber: str, edge: Edge) -> Priority | None:
-        return Priority.HIGH if self._urgent_limit(chamber, edge.kind, edge.value) is not None else None
+    def _priority(self, lane: Lane, edge: Edge) -> Priority | None:
+        if self._urgent_limit(lane.chamber, edge.kind, edge.value) is not None:
+            return Priority.HIGH
+        return Priority.LOW if doubt.within_accuracy(lane, edge.kind) else None
 
     def _urgent_limit(self, chamber: str, kind: Kind, value: float | None) -> float | None:
         sign = URGENT_SIGN.get(kind)
@@ -180,10 +182,19 @@ class Engine:
         for kind, state in zip(deadlines.BAND_KINDS, sums, strict=True):
             if state.active:
                 self._board.update_worst(lane.chamber, kind, state.worst)
+                events += self._make_sure(lane, kind, reading.at_ms, state.worst)
         if reading.temp_c is not None and lane.temperature.last_ms == reading.at_ms:
             for kind in URGENT_SIGN:
                 events += self._raise(lane, kind, reading, edges)
         return events
+
+    def _make_sure(self, lane: Lane, kind: Kind, at_ms: int, worst: float) -> list[Event]:
+        """Raise what was within the probe's accuracy and no longer is."""
+        alarm = self._board.standing(lane.chamber, kind)
+        doubted = alarm is not None and alarm.priority is Priority.LOW and lane.plan.name in alarm.probes
+        if not doubted or doubt.within_accuracy(lane, kind):
+            return []
+        return self._board.raise_priority(lane.chamber, kind, at_ms, worst, to=Priority.MEDIUM)
 
     def _heard(self, lane: Lane, at_ms: int) -> list[Event]:
         """End a probe's silence, if it stands and this word is enough."""
@@ -206,7 +217,7 @@ class Engine:
         limit = self._urgent_limit(lane.chamber, kind, reading.temp_c)
         if limit is None or reading.temp_c is None:
             return []
-        return self._board.raise_priority(lane.chamber, kind, reading.at_ms, reading.temp_c, limit)
+        return self._board.raise_priority(lane.chamber, kind, reading.at_ms, reading.temp_c, limit=limit)
 
     def _refusal(self, refusal: Refusal) -> list[Event]:
         lane = self._lanes.get(refusal.probe or "")

@@ -18,6 +18,7 @@ from chamberwatch.rules.catalogue import CATALOGUE
 from chamberwatch.rules.edge import Edge
 
 KEPT_ENDED = 7
+RANK = {Priority.LOW: 0, Priority.MEDIUM: 1, Priority.HIGH: 2}
 
 
 class Trigger(StrEnum):
@@ -129,12 +130,21 @@ class Board:
             return []
         return [self._leave(standing, edge) if len(standing.probes) > 1 else self._return(standing, edge)]
 
-    def raise_priority(self, chamber: str, kind: Kind, at_ms: int, value: float, limit: float) -> list[Event]:
-        """Make a standing alarm urgent; nothing if it is already."""
+    def raise_priority(
+        self,
+        chamber: str,
+        kind: Kind,
+        at_ms: int,
+        value: float | None,
+        *,
+        limit: float | None = None,
+        to: Priority = Priority.HIGH,
+    ) -> list[Event]:
+        """Make a standing alarm more urgent; nothing if it is so already."""
         alarm = self.standing(chamber, kind)
-        if alarm is None or alarm.priority is Priority.HIGH:
+        if alarm is None or RANK[alarm.priority] >= RANK[to]:
             return []
-        alarm = replace(alarm, priority=Priority.HIGH, value=value)
+        alarm = replace(alarm, priority=to, value=value)
         self._put(alarm, at_ms)
         return [self._noted(alarm, at_ms, Note.RAISED, limit=limit)]
 

@@ -94,9 +94,8 @@ def fire(due: Due, lanes: dict[str, Lane], board: Board, link: Link) -> list[Eve
         alarm = board.standing(due.chamber, due.kind)
         return [] if alarm is None else board.re_alarm(alarm, due.at_ms)
     if due.what == "blind":
-        return board.raise_priority(
-            due.chamber, due.kind, due.at_ms, BLIND_MS / MS_PER_MIN, BLIND_MS / MS_PER_MIN
-        )
+        minutes = BLIND_MS / MS_PER_MIN
+        return board.raise_priority(due.chamber, due.kind, due.at_ms, minutes, limit=minutes)
     if due.kind is Kind.BROKER_LOST:
         return _broker_lost(due, lanes, board, link)
     lane = lanes[due.probe]

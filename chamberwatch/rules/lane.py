@@ -10,7 +10,7 @@ from __future__ import annotations
 from typing import Any
 
 from chamberwatch.model import MS_PER_H, MS_PER_S, ChamberKind, ChamberPlan, Kind, ProbePlan, Reading
-from chamberwatch.rules import gate, implausible, minute, silence, stuck
+from chamberwatch.rules import cooling, gate, implausible, minute, silence, stuck
 from chamberwatch.rules.catalogue import JUMP_C, JUMP_PCT
 from chamberwatch.rules.edge import Edge
 from chamberwatch.rules.slow import Slow
@@ -140,6 +140,8 @@ class Lane:
         other = self.humidity if track is self.temperature else self.temperature
         if ended and not other.stuck.active:
             edges.append(self._stuck_edge(at_ms, value, active=False, since_ms=at_ms))
+        if ended and track is self.temperature:
+            self.slow.cooling = cooling.State()  # while it stood still nothing was seen of the compressor
         if self.judged_by_day:
             day = self.slow.day_mean(temperature=track is self.temperature)
             return edges if day is None else edges + track.judge(at_ms, day, self.tended, None)

@@ -99,9 +99,9 @@ def fact(view: View) -> Wording:
 
 
 def raised(view: View) -> Wording:
-    """Word that it became urgent: past the urgent limit, or an hour without eyes."""
+    """Word that it matters more: past the urgent limit, beyond a probe's accuracy, an hour without eyes."""
     match view.event.kind:
-        case Kind.TEMPERATURE_HIGH | Kind.TEMPERATURE_LOW:
+        case Kind.TEMPERATURE_HIGH | Kind.TEMPERATURE_LOW | Kind.HUMIDITY_HIGH | Kind.HUMIDITY_LOW:
             return air.begins(view)
         case Kind.COOLING_LOST:
             return chamber.not_cooling(view)
