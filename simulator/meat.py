@@ -14,9 +14,8 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 if TYPE_CHECKING:
+    import numpy as np
     import numpy.typing as npt
 
     Floats = npt.NDArray[np.float64]
@@ -63,6 +62,8 @@ class Drying:
     """One piece on its way. `step` lives through an hour."""
 
     def __init__(self, meat: Meat) -> None:
+        import numpy as np
+
         self.meat = meat
         edges = np.linspace(0.0, 1.0, CELLS + 1)
         round_ = meat.shape == "round"
@@ -90,6 +91,8 @@ class Drying:
 
     def water_activity(self, water: Floats, salt: Floats) -> Floats:
         """Water activity by salt and by protein [1]."""
+        import numpy as np
+
         molal = np.minimum(salt / SALT_KG_MOL / np.maximum(water, 1e-6), SATURATED_MOLAL)
         by_salt = np.where(
             molal >= SATURATED_MOLAL, SATURATED_AW, 1.0 - 0.0325 * molal - 0.00128 * molal * molal
@@ -108,12 +111,16 @@ class Drying:
         self.hours += 1
 
     def _diffusivity(self, temp_c: float) -> Floats:
+        import numpy as np
+
         inverse_k = 1.0 / (temp_c + KELVIN_AT_0_C) - 1.0 / (12.5 + KELVIN_AT_0_C)
         warm = math.exp(-self.meat.activation_j_mol / GAS_J_MOL_K * inverse_k)
         moist = (np.maximum(self.water, 0.05) / self._first_x) ** self.meat.power
         return np.asarray(self.meat.diffusivity_m2_s * warm * moist)
 
     def _step(self, temp_c: float, rh_pct: float, length_s: float) -> None:
+        import numpy as np
+
         shrunk = self._shrunk()
         cell_m, face = self._across_m * shrunk / CELLS, self._face_m2 * shrunk
         diffusivity = self._diffusivity(temp_c)
@@ -139,6 +146,8 @@ class Drying:
 
     def _flow(self, level: Floats, diffusivity: Floats, cell_m: float, face_m2: float) -> Floats:
         """Return what passes from cell to cell outward [kg/s]."""
+        import numpy as np
+
         density = self._solids_kg / (self.meat.hung_kg / DENSITY_KG_M3 * self._shrunk() ** 2)
         area = face_m2 * self._edges[1:-1] if self.meat.shape == "round" else np.full(CELLS - 1, face_m2)
         between = 0.5 * (diffusivity[:-1] + diffusivity[1:])
@@ -148,6 +157,8 @@ class Drying:
         self, air: tuple[float, float], diffusivity: float, cell_m: float, face_m2: float
     ) -> float:
         """Return the water that leaves [kg/s]; the surface's moisture is found by halving."""
+        import numpy as np
+
         meat, (temp_c, rh_pct) = self.meat, air
         density = self._solids_kg / (self.meat.hung_kg / DENSITY_KG_M3 * self._shrunk() ** 2)
         inward = diffusivity * density / (cell_m / 2.0)
