@@ -22,7 +22,9 @@ from chamberwatch.inputs import (
     Input,
     LinkBack,
     LinkLost,
+    Rest,
     Resumed,
+    Shelve,
     Stepped,
     Tend,
 )
@@ -39,14 +41,15 @@ from chamberwatch.model import (
     Reading,
     Refusal,
 )
-from chamberwatch.rules import deadlines, house, planned, silence
+from chamberwatch.rules import deadlines, house, planned, rest, silence
 from chamberwatch.rules.alarm import Board, fact
 from chamberwatch.rules.catalogue import GAP_FLOOR_MS
 from chamberwatch.rules.edge import Edge
 from chamberwatch.rules.lane import Lane
 from chamberwatch.rules.pair import Chamber
+from chamberwatch.rules.shelf import Shelf
 
-VERSION = 6
+VERSION = 7
 """Of the snapshot's form. An unknown one is not read: the engine then starts afresh, having learnt anew."""
 LATE_MS = 10 * MS_PER_MIN
 """A reading that arrives so much after its own time makes what it causes 'told late'."""
@@ -76,6 +79,8 @@ class Engine:
             Refusal: self._refusal,
             Acknowledge: self._acknowledge,
             Tend: self._tend,
+            Shelve: self._shelve,
+            Rest: self._rest,
             LinkLost: self._link_lost,
             LinkBack: self._link_back,
             Resumed: self._resumed,
@@ -116,6 +121,8 @@ class Engine:
         if self._now_ms == 0:
             self._begin(arrived_ms)
         self._now_ms = self._board.now_ms = max(self._now_ms, arrived_ms)
+        if lane.rests_until_ms is not None:
+            return events
         room = self._rooms[lane.chamber]
         minute = lane.minute.number
         begins = reading.at_ms // MS_PER_MIN > minute
@@ -210,7 +217,7 @@ class Engine:
 
     def _refusal(self, refusal: Refusal) -> list[Event]:
         lane = self._lanes.get(refusal.probe or "")
-        if lane is None:
+        if lane is None or lane.rests_until_ms is not None:
             return []
         events = [e for edge in lane.count(refusal.arrived_ms, bad=True) for e in self._tell(lane, edge)]
         lane.heard_ms = refusal.arrived_ms
@@ -272,6 +279,26 @@ class Engine:
             if item.chamber in (None, a.chamber) and item.kind in (None, a.kind)
         ]
         return [e for a in wanted for e in self._board.acknowledge(a.chamber, a.kind, item.at_ms, item.by)]
+
+    def _shelve(self, item: Shelve) -> list[Event]:
+        standing = [a.kind for a in self._board.alarms() if a.chamber == item.chamber]
+        shelf = Shelf(item.at_ms, item.until_ms, item.by)
+        events = []
+        for kind in standing if item.kind is None else [item.kind]:
+            if item.until_ms > item.at_ms:
+                events += self._board.shelve(item.chamber, kind, item.at_ms, shelf)
+            else:
+                events += self._board.unshelve(item.chamber, kind, item.at_ms)
+        return events
+
+    def _rest(self, item: Rest) -> list[Event]:
+        lane = self._lanes.get(item.probe)
+        if lane is None:
+            return []
+        plan = self._chambers[lane.chamber]
+        events = rest.take(item, lane, self._rooms[lane.chamber], self._board, plan)
+        self._follow_plan(lane)
+        return events
 
     def _house(self, kind: Kind, name: str, item: DiskFree | ChannelState) -> list[Event]:
         alarm = self._board.standing(house.HOUSE, kind)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from chamberwatch.model import Event, EventState, Kind, Note, Priority
 
-TOLD_NOTES = frozenset({Note.EDGE, Note.RAISED, Note.STILL, Note.FACT})
+TOLD_NOTES = frozenset({Note.EDGE, Note.RAISED, Note.STILL, Note.FACT, Note.UNSHELVED})
 """What becomes a message. That a second probe joined, or that someone is on it, is recorded but not sent."""
 EFFECTS = frozenset(
     {
@@ -54,6 +54,8 @@ class Telling:
         if event.note not in TOLD_NOTES:
             return False
         key = (event.chamber, event.kind)
+        if event.quiet:
+            return self._pass_over(event, key)
         if event.state is EventState.ACTIVE:
             return self._began(event, key)
         if event.state is EventState.RETURNED:
@@ -61,9 +63,18 @@ class Telling:
             self._quiet.discard(key)
             self._stands.pop(key, None)
             return not was_quiet
-        if event.note is Note.RAISED:
+        if event.note in (Note.RAISED, Note.UNSHELVED):
             self._quiet.discard(key)
         return key not in self._quiet
+
+    def _pass_over(self, event: Event, key: tuple[str, Kind]) -> bool:
+        """Somebody asked for quiet: remember what stands, tell nothing of it."""
+        if event.state is EventState.ACTIVE:
+            self._quiet.add(key)
+        elif event.state is EventState.RETURNED:
+            self._quiet.discard(key)
+            self._stands.pop(key, None)
+        return False
 
     def _began(self, event: Event, key: tuple[str, Kind]) -> bool:
         cause = event.because or event.id

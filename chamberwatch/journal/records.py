@@ -44,7 +44,7 @@ class Written(NamedTuple):
 
 
 class RequestRow(NamedTuple):
-    """Something the command line asked of the daemon: verb "acknowledge" or "tend"."""
+    """Something the command line asked of the daemon: verb "acknowledge", "tend", "shelve" or "rest"."""
 
     id: int
     at_ms: int
