@@ -41,13 +41,12 @@ from chamberwatch.model import (
     Reading,
     Refusal,
 )
-from chamberwatch.rules import deadlines, house, planned, rest, silence
+from chamberwatch.rules import deadlines, house, planned, quiet, rest, silence
 from chamberwatch.rules.alarm import Board, fact
 from chamberwatch.rules.catalogue import GAP_FLOOR_MS
 from chamberwatch.rules.edge import Edge
 from chamberwatch.rules.lane import Lane
 from chamberwatch.rules.pair import Chamber
-from chamberwatch.rules.shelf import Shelf
 
 VERSION = 7
 """Of the snapshot's form. An unknown one is not read: the engine then starts afresh, having learnt anew."""
@@ -79,7 +78,7 @@ class Engine:
             Refusal: self._refusal,
             Acknowledge: self._acknowledge,
             Tend: self._tend,
-            Shelve: self._shelve,
+            Shelve: lambda item: quiet.take(item, self._board),
             Rest: self._rest,
             LinkLost: self._link_lost,
             LinkBack: self._link_back,
@@ -280,17 +279,6 @@ class Engine:
         ]
         return [e for a in wanted for e in self._board.acknowledge(a.chamber, a.kind, item.at_ms, item.by)]
 
-    def _shelve(self, item: Shelve) -> list[Event]:
-        standing = [a.kind for a in self._board.alarms() if a.chamber == item.chamber]
-        shelf = Shelf(item.at_ms, item.until_ms, item.by)
-        events = []
-        for kind in standing if item.kind is None else [item.kind]:
-            if item.until_ms > item.at_ms:
-                events += self._board.shelve(item.chamber, kind, item.at_ms, shelf)
-            else:
-                events += self._board.unshelve(item.chamber, kind, item.at_ms)
-        return events
-
     def _rest(self, item: Rest) -> list[Event]:
         lane = self._lanes.get(item.probe)
         if lane is None:
@@ -355,6 +343,11 @@ class Engine:
     def alarms(self) -> list[Alarm]:
         """Return every alarm that is not normal, oldest first."""
         return self._board.alarms()
+
+    def resting(self) -> dict[str, int]:
+        """Return the probes that are out of service, and until when."""
+        lanes = self._lanes.items()
+        return {name: lane.rests_until_ms for name, lane in lanes if lane.rests_until_ms is not None}
 
     def learn_from(self, readings: Iterable[Reading]) -> None:
         """Learn each chamber's norm from its past: none of it is told, and nothing of it stands then."""

@@ -197,7 +197,7 @@ def shelve(facts: Facts, args: argparse.Namespace, home: Home, at_ms: int) -> Do
     s = facts.shelve(at_ms, args.chamber, kind, _until_ms(args, home, at_ms), by=args.by)
     what = f"{', '.join(s.kinds)} in {s.chamber}"
     if s.until_ms is None:
-        return s, f"not quiet any more about {what}"
+        return s, f"not quiet any more about {what if kind else f'anything in {s.chamber}'}"
     return s, (
         f"quiet until {_ahead(s.until_ms, at_ms, home)} about {what}; it is watched and recorded all the "
         "same. What becomes urgent is told at once, and what still stands then is told again."

@@ -217,7 +217,7 @@ class Facts:
         end_ms = at_ms if until_ms is None else until_ms
         with transaction(self._db, self._path):
             stand = tuple(a.kind for a in load_alarms(self._db) if a.chamber == chamber)
-            if kind is None and not stand:
+            if kind is None and not stand and until_ms is not None:
                 raise FactRefused(
                     f"nothing stands in {chamber} now; name the kind that is meant (`rules` lists them)"
                 )

@@ -10,7 +10,7 @@ from chamberwatch.model import Alarm, Kind, Priority
 
 if TYPE_CHECKING:
     import sqlite3
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from chamberwatch.journal.records import Notice, Snapshot
     from chamberwatch.model import Event
@@ -106,10 +106,17 @@ def load_alarms(db: sqlite3.Connection) -> list[Alarm]:
 
 
 def load_resting(db: sqlite3.Connection, now_ms: int) -> dict[str, int]:
-    """Return the probes that were asked to be out of service now, and until when."""
-    rows = db.execute("SELECT args FROM request WHERE verb = 'rest' ORDER BY id").fetchall()
-    last = {args["probe"]: args["until_ms"] for args in (json.loads(text) for (text,) in rows)}
+    """Return the probes that are out of service, and until when: as the watch knows and as asked since."""
+    last = dict(db.execute("SELECT probe, until_ms FROM resting").fetchall())
+    rows = db.execute("SELECT args FROM request WHERE verb = 'rest' AND done = 0 ORDER BY id").fetchall()
+    last |= {args["probe"]: args["until_ms"] for args in (json.loads(text) for (text,) in rows)}
     return {probe: int(until_ms) for probe, until_ms in last.items() if until_ms > now_ms}
+
+
+def replace_resting(db: sqlite3.Connection, resting: Mapping[str, int]) -> None:
+    """Make these the probes that are out of service, and no others."""
+    db.execute("DELETE FROM resting")
+    db.executemany("INSERT INTO resting VALUES (?, ?)", list(resting.items()))
 
 
 def keep_snapshot(db: sqlite3.Connection, snapshot: Snapshot, horizon_ms: int) -> None:
