@@ -9,7 +9,7 @@ from chamberwatch.rules.shelf import Shelf
 
 
 def take(item: Shelve, board: Board) -> list[Event]:
-    """Begin, move or end the quiet about one kind, or about all that stands in the chamber or is quiet there."""
+    """Begin, move or end the quiet about one kind, or about all that stands (or is quiet) in the chamber."""
     begins = item.until_ms > item.at_ms
     kinds = [item.kind] if item.kind is not None else _all(item.chamber, board, begins=begins)
     shelf = Shelf(item.at_ms, item.until_ms, item.by)
