@@ -22,7 +22,9 @@ from chamberwatch.inputs import (
     Input,
     LinkBack,
     LinkLost,
+    Rest,
     Resumed,
+    Shelve,
     Stepped,
     Tend,
 )
@@ -39,7 +41,7 @@ from chamberwatch.model import (
     Reading,
     Refusal,
 )
-from chamberwatch.rules import deadlines, doubt, house, planned, silence
+from chamberwatch.rules import deadlines, doubt, house, planned, quiet, rest, silence
 from chamberwatch.rules.alarm import Board, fact
 from chamberwatch.rules.catalogue import GAP_FLOOR_MS
 from chamberwatch.rules.edge import Edge
@@ -76,6 +78,8 @@ class Engine:
             Refusal: self._refusal,
             Acknowledge: self._acknowledge,
             Tend: self._tend,
+            Shelve: lambda item: quiet.take(item, self._board),
+            Rest: self._rest,
             LinkLost: self._link_lost,
             LinkBack: self._link_back,
             Resumed: self._resumed,
@@ -116,6 +120,8 @@ class Engine:
         if self._now_ms == 0:
             self._begin(arrived_ms)
         self._now_ms = self._board.now_ms = max(self._now_ms, arrived_ms)
+        if lane.rests_until_ms is not None:
+            return events
         room = self._rooms[lane.chamber]
         minute = lane.minute.number
         begins = reading.at_ms // MS_PER_MIN > minute
@@ -221,7 +227,7 @@ class Engine:
 
     def _refusal(self, refusal: Refusal) -> list[Event]:
         lane = self._lanes.get(refusal.probe or "")
-        if lane is None:
+        if lane is None or lane.rests_until_ms is not None:
             return []
         events = [e for edge in lane.count(refusal.arrived_ms, bad=True) for e in self._tell(lane, edge)]
         lane.heard_ms = refusal.arrived_ms
@@ -284,6 +290,15 @@ class Engine:
         ]
         return [e for a in wanted for e in self._board.acknowledge(a.chamber, a.kind, item.at_ms, item.by)]
 
+    def _rest(self, item: Rest) -> list[Event]:
+        lane = self._lanes.get(item.probe)
+        if lane is None:
+            return []
+        plan = self._chambers[lane.chamber]
+        events = rest.take(item, lane, self._rooms[lane.chamber], self._board, plan)
+        self._follow_plan(lane)
+        return events
+
     def _house(self, kind: Kind, name: str, item: DiskFree | ChannelState) -> list[Event]:
         alarm = self._board.standing(house.HOUSE, kind)
         standing = alarm is not None and name in alarm.probes
@@ -339,6 +354,11 @@ class Engine:
     def alarms(self) -> list[Alarm]:
         """Return every alarm that is not normal, oldest first."""
         return self._board.alarms()
+
+    def resting(self) -> dict[str, int]:
+        """Return the probes that are out of service, and until when."""
+        lanes = self._lanes.items()
+        return {name: lane.rests_until_ms for name, lane in lanes if lane.rests_until_ms is not None}
 
     def learn_from(self, readings: Iterable[Reading]) -> None:
         """Learn each chamber's norm from its past: none of it is told, and nothing of it stands then."""

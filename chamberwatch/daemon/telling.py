@@ -13,7 +13,7 @@ from chamberwatch.model import Event, EventState, Kind, Note, Priority
 from chamberwatch.rules.alarm import RANK
 from chamberwatch.rules.doubt import BAND_KINDS
 
-TOLD_NOTES = frozenset({Note.EDGE, Note.RAISED, Note.STILL, Note.FACT})
+TOLD_NOTES = frozenset({Note.EDGE, Note.RAISED, Note.STILL, Note.FACT, Note.UNSHELVED})
 """What becomes a message. That a second probe joined, or that someone is on it, is recorded but not sent."""
 EFFECTS = frozenset(
     {
@@ -56,7 +56,7 @@ class Telling:
         if event.note not in TOLD_NOTES:
             return False
         key = (event.chamber, event.kind)
-        if event.kind in BAND_KINDS and event.priority is Priority.LOW:
+        if event.quiet or (event.kind in BAND_KINDS and event.priority is Priority.LOW):
             return self._keep_quiet(event, key)
         if event.state is EventState.ACTIVE:
             return self._began(event, key)
@@ -65,7 +65,7 @@ class Telling:
             self._quiet.pop(key, None)
             self._stands.pop(key, None)
             return not was_quiet
-        if event.note is Note.RAISED:
+        if event.note in (Note.RAISED, Note.UNSHELVED):
             self._tell(event, key, self._quiet.get(key) or event.because or event.id)
         return key not in self._quiet
 
@@ -76,8 +76,10 @@ class Telling:
         self._priority[cause] = max(told, event.priority, key=RANK.__getitem__)
 
     def _keep_quiet(self, event: Event, key: tuple[str, Kind]) -> bool:
+        """Quiet was asked for, or it is within a probe's doubt: remember what stands, tell nothing of it."""
         if event.state is EventState.RETURNED:
             self._quiet.pop(key, None)
+            self._stands.pop(key, None)
         elif event.state is EventState.ACTIVE:
             self._quiet[key] = event.because or event.id
         return False

@@ -116,7 +116,15 @@ PIECES = Migration(
     ),
 )
 
-MIGRATIONS: tuple[Migration, ...] = (AIR, EVENTS, PIECES)
+SHELVES = Migration(
+    "shelves",
+    (
+        "ALTER TABLE alarm ADD COLUMN shelved_until_ms INTEGER",
+        "CREATE TABLE resting(probe TEXT PRIMARY KEY, until_ms INTEGER NOT NULL) STRICT, WITHOUT ROWID",
+    ),
+)
+
+MIGRATIONS: tuple[Migration, ...] = (AIR, EVENTS, PIECES, SHELVES)
 LEDGER = "CREATE TABLE IF NOT EXISTS migration(name TEXT PRIMARY KEY, at_ms INTEGER NOT NULL) STRICT"
 RECORD = "INSERT INTO migration SELECT ?, CAST((julianday('now') - 2440587.5) * 86400000 AS INTEGER)"
 

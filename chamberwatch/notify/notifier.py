@@ -201,7 +201,7 @@ class _Worker:
         """Drop a repeat that has become needless; the first message of an alarm is always sent."""
         if notice.repeat == 0 or outbox.alarm_open_unacknowledged(notice.event_id):
             return False
-        outbox.dropped(notice.id, "acknowledged or returned meanwhile")
+        outbox.dropped(notice.id, "acknowledged, quiet or returned meanwhile")
         self.status = self.status._replace(dropped=self.status.dropped + 1)
         return True
 

@@ -47,6 +47,7 @@ class Lane:
         "judged_by_day",
         "minute",
         "plan",
+        "rests_until_ms",
         "slow",
         "temperature",
         "tended",
@@ -54,6 +55,23 @@ class Lane:
 
     def __init__(self, plan: ProbePlan, chamber: ChamberPlan) -> None:
         self.plan = plan
+        self.heard_ms: int | None = None
+        """Arrival of the last input, good or bad (or the moment from which silence counts)."""
+        self.good_ms: int | None = None
+        """Arrival of the last new reading that was not refused: an hour without one is blindness."""
+        self.rests_until_ms: int | None = None
+        """Out of service until then; None: at work."""
+        self.tended = NO_WINDOW
+        self._begin(chamber)
+
+    def begin_anew(self, chamber: ChamberPlan) -> None:
+        """Forget all that stood or was about to; keep what was learnt of the chamber."""
+        learnt = self.slow
+        self._begin(chamber)
+        self.slow.learn_from(learnt)
+
+    def _begin(self, chamber: ChamberPlan) -> None:
+        plan = self.plan
         self.chamber = chamber.name
         self.judged_by_day = chamber.kind is ChamberKind.ROOM
         self.hold_ms = silence.patience_ms(plan.every_s)
@@ -64,12 +82,7 @@ class Lane:
         self.bad = implausible.RESTING
         self.minute = minute.Accumulator()
         self.slow = Slow(plan.name, round(plan.every_s * MS_PER_S), cools=not self.judged_by_day)
-        self.tended = NO_WINDOW
-        self.heard_ms: int | None = None
-        """Arrival of the last input, good or bad (or the moment from which silence counts)."""
         self.again = silence.State()
-        self.good_ms: int | None = None
-        """Arrival of the last new reading that was not refused: an hour without one is blindness."""
 
     def take(self, reading: Reading, *, frozen: bool) -> list[Edge]:
         """Judge a reading; a late one (behind this probe's newest) gives nothing and is not heard.
@@ -195,6 +208,7 @@ class Lane:
             "tended": list(self.tended),
             "heard_ms": self.heard_ms,
             "good_ms": self.good_ms,
+            "rests_until_ms": self.rests_until_ms,
             "again": list(self.again),
         }
 
@@ -208,4 +222,5 @@ class Lane:
         self.slow.from_json(body["slow"])
         self.tended = (body["tended"][0], body["tended"][1])
         self.heard_ms, self.good_ms = body["heard_ms"], body["good_ms"]
+        self.rests_until_ms = body["rests_until_ms"]
         self.again = silence.State(*body["again"])

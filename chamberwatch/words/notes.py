@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from chamberwatch.model import Kind
+from chamberwatch.model import EventState, Kind
 from chamberwatch.words import air, board, chamber, probes, trends, watching
 from chamberwatch.words.kinds import AIR_KINDS, CLIMATE_KINDS, DRIFT_KINDS, FIGURE_KINDS
 from chamberwatch.words.view import View, Wording, cut
@@ -91,6 +91,56 @@ def acknowledged(view: View) -> Wording:
         "I stop repeating it. While it stands I remind you once a day; I tell you when it is over.",
         view.hanging,
     ]
+
+
+def _asked(view: View) -> str:
+    return f" ({view.event.detail})" if view.event.detail else ""
+
+
+def _until(view: View) -> str:
+    return "" if view.event.meets_ms is None else f" until {view.ahead(view.event.meets_ms)}"
+
+
+def shelved(view: View) -> Wording:
+    """Word that somebody wants quiet about it for a time."""
+    what = "this" if view.of_the_house else f"{view.chamber} {view.too}"
+    return f"Quiet{_until(view)} about {what}{_asked(view)}.", [
+        "It is watched and recorded all the same.",
+        "If it becomes urgent I tell you at once; if it still stands after the quiet, I tell you then.",
+        view.hanging,
+    ]
+
+
+def unshelved(view: View) -> Wording:
+    """Word that the quiet is over, and whether it still stands."""
+    if view.event.quiet:
+        return f"The quiet about {view.chamber} {view.too} is over; it does not stand now.", [view.hanging]
+    return f"{view.matter('still', opens=True)}; the quiet is over.", [
+        _since(view),
+        _newest(view),
+        view.hanging,
+        *_reminder(view),
+    ]
+
+
+def rests(view: View) -> Wording:
+    """Word that a probe is out of service, and what that does to whatever stood by it."""
+    if view.event.state is EventState.RETURNED:
+        return f"{view.matter(opens=True)}: left open, as the probe now rests.", [
+            _since(view),
+            "Whether it is over I can't say: no other probe there told of it.",
+            view.hanging,
+        ]
+    return f"{cut(view.probes)} in {view.chamber} rests{_until(view)}{_asked(view)}.", [
+        "What it says is kept and judged by nothing, and I don't tell you if it falls silent.",
+        "When that is over it counts again by itself.",
+        view.hanging,
+    ]
+
+
+def works(view: View) -> Wording:
+    """Word that a probe counts again."""
+    return f"{cut(view.probes)} in {view.chamber} counts again since {view.at}.", [view.hanging]
 
 
 def fact(view: View) -> Wording:

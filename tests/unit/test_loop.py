@@ -11,8 +11,9 @@ import pytest
 from daemon_parts import PLAN, T0, House, line
 
 from chamberwatch.daemon import loop as loop_module
+from chamberwatch.daemon.asking import parse_acknowledgement
 from chamberwatch.daemon.loop import ACKS, BATCH_INPUTS, BATCH_S, Loop
-from chamberwatch.daemon.requests import Requests, parse_acknowledgement
+from chamberwatch.daemon.requests import Requests
 from chamberwatch.errors import JournalError
 from chamberwatch.ingest.packet import Command, Packet
 from chamberwatch.inputs import LinkBack, LinkLost
