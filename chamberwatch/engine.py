@@ -197,8 +197,7 @@ class Engine:
     def _make_sure(self, lane: Lane, kind: Kind, at_ms: int, worst: float) -> list[Event]:
         """Raise what was within the probe's accuracy and no longer is."""
         alarm = self._board.standing(lane.chamber, kind)
-        doubted = alarm is not None and alarm.priority is Priority.LOW and lane.plan.name in alarm.probes
-        if not doubted or doubt.within_accuracy(lane, kind):
+        if not doubt.is_over(lane, alarm):
             return []
         return self._board.raise_priority(lane.chamber, kind, at_ms, worst, to=Priority.MEDIUM)
 
@@ -394,9 +393,7 @@ class Engine:
         for name, room in self._rooms.items():
             if name in state["rooms"]:
                 room.from_json(state["rooms"][name])
-        self._stays = {
-            name: tuple(HangingTime(*stay) for stay in stays) for name, stays in state["stays"].items()
-        }
+        self._stays = {n: tuple(HangingTime(*stay) for stay in stays) for n, stays in state["stays"].items()}
         for lane in self._lanes.values():
             self._follow_plan(lane)
         self._due_ms = 0

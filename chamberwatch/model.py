@@ -287,7 +287,10 @@ class Stage(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class PieceFacts:
-    """What the owner said of a piece when it was hung. Masses g, lengths mm, parts % of green weight."""
+    """What the owner said of a piece. Masses g, lengths mm, parts % of green weight.
+
+    `nitrite_pct` and `nitrate_pct` are what the bag of curing salt says, % of it; `cure_g` what was taken.
+    """
 
     name: str
     kind: str
@@ -300,6 +303,12 @@ class PieceFacts:
     fat: str = "medium"
     target_loss_pct: float = 35.0
     tare_g: float = 0.0
+    species: str = ""
+    source: str = ""
+    fan: str = "unknown"
+    nitrite_pct: float | None = None
+    nitrate_pct: float | None = None
+    cure_g: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,21 +7,23 @@ Each takes the facts, the command line, the house and the time it is about; it r
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable
 from contextlib import suppress
+from dataclasses import replace
 from typing import Any
 
 from chamberwatch.cli.home import Home, now_ms
 from chamberwatch.cli.pictures import stamp
+from chamberwatch.cli.reading import given, needed
+from chamberwatch.cli.stages import early, facts_given, known_piece, new_facts, removed_g
 from chamberwatch.errors import FactRefused, UsageError
+from chamberwatch.journal.fact_results import Hung
 from chamberwatch.journal.facts import Facts
+from chamberwatch.journal.pieces import Piece
 from chamberwatch.model import Kind, PieceFacts
 from chamberwatch.words.times import format_clock, format_local
 from chamberwatch.words.units import (
     parse_duration_ms,
-    parse_length_mm,
     parse_mass_g,
-    parse_percent,
     show_mass,
     show_span,
 )
@@ -33,89 +35,61 @@ AROUND_WEIGHING_MS = 15 * 60_000
 
 NEAR_MS = 20 * 60 * 60_000
 """Ahead no further than this, a clock time alone says which day is meant."""
-
-TARGET_LOSS_PCT = 35.0
-"""Of a neck; common practice."""
-
+UNITS = ("_mm", "_pct", "_g")
 Done = tuple[Any, str]
-
-
-def _given(parse: Callable[[str], float], text: str | None, option: str) -> float | None:
-    if text is None:
-        return None
-    try:
-        return parse(text)
-    except ValueError as error:
-        raise UsageError(f"{option}: {error}") from None
-
-
-def _needed(parse: Callable[[str], float], text: str | None, option: str) -> float:
-    value = _given(parse, text, option)
-    if value is None:
-        raise UsageError(f"{option} is missing: a piece that hangs for the first time needs it")
-    return value
-
-
-def _tare(args: argparse.Namespace) -> float | None:
-    return _given(lambda text: parse_mass_g(text, zero_ok=True), args.tare, "--tare")
 
 
 def hang(facts: Facts, args: argparse.Namespace, home: Home, at_ms: int) -> Done:
     """Begin a stay."""
     now = now_ms()
     until_ms = None if args.until is None else home.when(args.until, now, "--until")
-    if args.kind is None and args.green_weight is None:
-        _check_known(args, home)
-        hung = facts.hang_again(args.name, args.chamber, at_ms, until_ms=until_ms)
-    else:
-        hung = facts.hang(_piece_facts(args), args.chamber, at_ms, until_ms=until_ms)
+    hung = _hung(facts, args, home, at_ms, until_ms)
+    warned = "\n".join(["", *early(home, hung.piece, at_ms)])
     again = " again" if hung.again else ""
     since = format_local(at_ms, now, home.zone)
     if until_ms is not None:
         until = format_local(until_ms, now, home.zone)
-        return hung, f"{hung.piece} hung{again} in {hung.chamber} from {since} to {until}"
-    return hung, f"{hung.piece} hangs{again} in {hung.chamber} since {since}"
+        return hung, f"{hung.piece} hung{again} in {hung.chamber} from {since} to {until}{warned}"
+    return hung, f"{hung.piece} hangs{again} in {hung.chamber} since {since}{warned}"
 
 
-def _check_known(args: argparse.Namespace, home: Home) -> None:
+def _hung(facts: Facts, args: argparse.Namespace, home: Home, at_ms: int, until_ms: int | None) -> Hung:
+    said = facts_given(args)
+    known = known_piece(home, args.name)
+    if known is not None and not known.ever_hung:
+        return facts.hang(_changed(known, said), args.chamber, at_ms, until_ms=until_ms)
+    if args.kind is None and args.green_weight is None:
+        _check_known(known, args.name, said)
+        return facts.hang_again(args.name, args.chamber, at_ms, until_ms=until_ms)
+    return facts.hang(new_facts(args.name, said), args.chamber, at_ms, until_ms=until_ms)
+
+
+def _changed(known: Piece, said: dict[str, Any]) -> PieceFacts:
+    """Return what is known of a piece from its salting, with what is said of it at its hang."""
+    return replace(known.facts, **said)
+
+
+def _check_known(known: Piece | None, name: str, said: dict[str, Any]) -> None:
     """Refuse a piece nobody knows when nothing is said of it, and facts that would go unheard."""
-    with home.reader() as reader:
-        known = reader.piece(" ".join(args.name.split()))
     if known is None:
         raise UsageError(
-            f"{args.name} was never hung before: a new piece needs --kind (neck, loin …) and "
+            f"{name} was never hung before: a new piece needs --kind (neck, loin …) and "
             "--green-weight (2150g, 4lb 12oz)"
         )
-    facts = ("diameter", "thickness", "length", "casing", "salt", "fat", "target_loss", "tare")
-    unheard = [f"--{name.replace('_', '-')}" for name in facts if getattr(args, name) is not None]
+    unheard = [f"--{field.rsplit('_', 1)[0] if field.endswith(UNITS) else field}" for field in said]
     if unheard:
+        options = ", ".join(option.replace("_", "-") for option in unheard)
         raise UsageError(
-            f"{known.name} hangs again with what is known of it; {', '.join(unheard)} can't be changed here"
+            f"{known.name} hangs again with what is known of it; {options} can't be changed here"
         )
-
-
-def _piece_facts(args: argparse.Namespace) -> PieceFacts:
-    if args.kind is None:
-        raise UsageError("--kind is missing: neck, loin, tenderloin, round, belly, jowl …")
-    return PieceFacts(
-        args.name,
-        args.kind,
-        _needed(parse_mass_g, args.green_weight, "--green-weight"),
-        _given(parse_length_mm, args.diameter, "--diameter"),
-        _given(parse_length_mm, args.thickness, "--thickness"),
-        _given(parse_length_mm, args.length, "--length"),
-        args.casing or "none",
-        _given(parse_percent, args.salt, "--salt"),
-        args.fat or "medium",
-        _given(parse_percent, args.target_loss, "--target-loss") or TARGET_LOSS_PCT,
-        _tare(args) or 0.0,
-    )
 
 
 def weigh(facts: Facts, args: argparse.Namespace, home: Home, at_ms: int) -> Done:
     """Record a weigh-in, and the door session it was."""
-    mass_g = _needed(parse_mass_g, args.mass, "the weight")
-    w = facts.weigh(args.name, mass_g, at_ms, _tare(args), args.remark, anyway=args.anyway)
+    mass_g = needed(parse_mass_g, args.mass, "the weight")
+    tare_g = given(lambda text: parse_mass_g(text, zero_ok=True), args.tare, "--tare")
+    slice_g = removed_g(args)
+    w = facts.weigh(args.name, mass_g, at_ms, tare_g, args.remark, removed_g=slice_g, anyway=args.anyway)
     _open_door(facts, home, w.piece, at_ms)
     with home.reader() as reader:
         units = home.units(reader)
@@ -124,6 +98,8 @@ def weigh(facts: Facts, args: argparse.Namespace, home: Home, at_ms: int) -> Don
     if w.lost_g is not None and w.last_ms is not None:
         how = "lost" if w.lost_g >= 0 else "gained"
         text += f"; {show_mass(abs(w.lost_g), units)} {how} in {show_span(at_ms - w.last_ms)}"
+    if slice_g:
+        text += f"; {show_mass(slice_g, units)} cut off is not counted as dried"
     return w, text
 
 
@@ -167,7 +143,7 @@ def note(facts: Facts, args: argparse.Namespace, _home: Home, at_ms: int) -> Don
 
 def tend(facts: Facts, args: argparse.Namespace, home: Home, at_ms: int) -> Done:
     """Record a door session and ask the watch to hold its air alarms."""
-    length_ms = TEND_MS if args.length is None else _given(parse_duration_ms, args.length, "--for")
+    length_ms = TEND_MS if args.length is None else given(parse_duration_ms, args.length, "--for")
     t = facts.tend(args.chamber, at_ms, at_ms + int(length_ms or TEND_MS))
     until = format_local(t.until_ms, now_ms(), home.zone)
     return t, f"door session at {t.chamber} until {until}; air alarms are held, then watching goes on"

@@ -8,18 +8,20 @@ from collections.abc import Callable
 from dataclasses import asdict, is_dataclass
 from typing import Any
 
-from chamberwatch.cli import deeds
+from chamberwatch.cli import deeds, stages
 from chamberwatch.cli.home import Home, now_ms
 from chamberwatch.cli.layout import wrapped
 from chamberwatch.journal.facts import Facts
 from chamberwatch.journal.store import Journal
 from chamberwatch.wire.timestamp import format_rfc3339
+from chamberwatch.words.stages import VERDICT_NOTES
 
 Subs = Any
 
 
 def add(subs: Subs, common: argparse.ArgumentParser, kinds: list[str]) -> None:
     """Add the commands to the parser."""
+    _add_stages(subs, common)
     _add_pieces(subs, common)
     p = _command(subs, common, "note", "write something down about a piece or a chamber", deeds.note)
     p.add_argument("about", metavar="NAME")
@@ -51,10 +53,32 @@ def _add_until(p: argparse.ArgumentParser, over: str) -> None:
     p.add_argument("--by", default="", help="who")
 
 
-def _add_pieces(subs: Subs, common: argparse.ArgumentParser) -> None:
-    p = _command(subs, common, "hang", "a piece begins to hang (or hangs again)", deeds.hang)
+def _add_stages(subs: Subs, common: argparse.ArgumentParser) -> None:
+    p = _command(subs, common, "start", "salting begins: the piece, its cure, its fridge", stages.start)
     p.add_argument("name", metavar="NAME")
-    p.add_argument("--chamber", required=True)
+    p.add_argument("--chamber", help="the cold chamber it lies in, if a probe watches it")
+    _add_facts(p)
+    p.add_argument("--species", metavar="pork", help="pork, beef, wild boar …")
+    p.add_argument("--source", metavar="TEXT", help="where it is from, whether tested or frozen")
+    p.add_argument("--nitrite", metavar="6.25%", help="sodium nitrite, off this bag's label")
+    p.add_argument("--nitrate", metavar="4%", help="nitrate, off this bag's label, if any")
+    p.add_argument("--cure", metavar="5.2g", help="how much of that curing salt went in, to 0.1 g")
+    p.add_argument("--bone-in", action="store_true", help="refused, with why")
+    p = _command(subs, common, "stage", "a piece comes to its next stage", stages.stage)
+    p.add_argument("name", metavar="NAME")
+    p.add_argument("stage", metavar="STAGE", help=", ".join(stages.STAGES[:6]) + " (or how it begins)")
+    p.add_argument("--chamber", help="the cold chamber it lies in, if a probe watches it")
+    p.add_argument("--correct", action="store_true", help="what was recorded of this stage on was a mistake")
+    p = _command(subs, common, "cut", "a piece is opened and judged: it is done", stages.cut)
+    p.add_argument("name", metavar="NAME")
+    p.add_argument("--crust", metavar="2mm", help="how thick the hard outside is; 0mm for none")
+    p.add_argument("--centre", default="", metavar="TEXT", help="how the middle looks")
+    p.add_argument("--salt", default="", metavar="TEXT", help="how it tastes of salt")
+    p.add_argument("--verdict", default="", choices=tuple(VERDICT_NOTES), help="good, fair or poor")
+
+
+def _add_facts(p: argparse.ArgumentParser) -> None:
+    """Add what can be said of a piece."""
     p.add_argument("--kind", help="neck, loin, tenderloin, round, belly, jowl …")
     p.add_argument("--green-weight", metavar="2150g")
     p.add_argument("--diameter", metavar="108mm", help="of a round piece")
@@ -63,14 +87,23 @@ def _add_pieces(subs: Subs, common: argparse.ArgumentParser) -> None:
     p.add_argument("--casing", metavar="beef-bung")
     p.add_argument("--salt", metavar="2.75%")
     p.add_argument("--fat", choices=["lean", "medium", "fat"], help="default medium")
+    p.add_argument("--fan", choices=["off", "timed", "always"], help="the chamber's fan; default not known")
     p.add_argument("--target-loss", metavar="35%", help="default 35%%")
     p.add_argument("--tare", metavar="80g", help="casing, net, twine, hook")
+
+
+def _add_pieces(subs: Subs, common: argparse.ArgumentParser) -> None:
+    p = _command(subs, common, "hang", "a piece begins to hang (or hangs again)", deeds.hang)
+    p.add_argument("name", metavar="NAME")
+    p.add_argument("--chamber", required=True)
+    _add_facts(p)
     p.add_argument("--until", metavar="T", help="when that stay ended, if it is over")
     p = _command(subs, common, "weigh", "what the scale shows; the tare is remembered", deeds.weigh)
     p.add_argument("name", metavar="NAME")
     p.add_argument("mass", metavar="1830g")
     p.add_argument("--tare", metavar="80g")
-    p.add_argument("--remark", default="", help="trial slice, re-netted, larded, washed …")
+    p.add_argument("--removed", metavar="120g", help="cut off since the last weighing: a trial slice")
+    p.add_argument("--remark", default="", help="trial slice 120 g, re-netted, larded, washed …")
     p.add_argument("--anyway", action="store_true", help="take a gain in weight for true")
     p = _command(subs, common, "take-down", "a piece leaves its chamber", deeds.take_down)
     p.add_argument("name", metavar="NAME")
@@ -105,7 +138,10 @@ def _record(args: argparse.Namespace, action: Action) -> None:
     chambers = _chambers(home)
     with Facts(home.journal_path, now_ms=now, chambers=chambers, zone=home.zone) as facts:
         result, text = action(facts, args, home, at_ms)
-    print(json.dumps(_plain(result), ensure_ascii=False) if args.json else wrapped(text))
+    if args.json:
+        print(json.dumps(_plain(result), ensure_ascii=False))
+    else:
+        print("\n".join(wrapped(line) for line in text.split("\n") if line))
 
 
 def _chambers(home: Home) -> list[str] | None:

@@ -10,7 +10,18 @@ from typing import Any
 from chamberwatch.cli.layout import paragraph
 from chamberwatch.journal.pieces import Piece
 from chamberwatch.journal.views import ChamberAir, ProbeState
-from chamberwatch.model import MS_PER_MIN, MS_PER_S, Alarm, AlarmState, Band, ChamberPlan, Kind
+from chamberwatch.meat.stages import LAST
+from chamberwatch.model import (
+    MS_PER_DAY,
+    MS_PER_MIN,
+    MS_PER_S,
+    Alarm,
+    AlarmState,
+    Band,
+    ChamberPlan,
+    Kind,
+    Stage,
+)
 from chamberwatch.psychrometrics import dew_point_c
 from chamberwatch.wire.timestamp import parse_rfc3339
 from chamberwatch.words.kinds import AIR_KINDS, CLIMATE_KINDS, HOUSE_KINDS, TEMPERATURE_KINDS, TOO
@@ -122,18 +133,25 @@ def event_block(event: dict[str, Any], now_ms: int, zone: tzinfo, *, headline_on
 
 
 def piece_row(p: Piece, now_ms: int, zone: tzinfo, units: str) -> list[str]:
-    """Return one piece: where, which day, weight and loss."""
-    stay = p.stay_at(now_ms)
-    if p.discarded_ms is not None:
-        where = "discarded"
-    elif stay is not None:
-        where = f"{stay.chamber}, day {p.day_at(now_ms)}"
-    else:
-        ended = p.stays[-1].to_ms
-        where = "not hanging" if ended is None else f"down since {format_local(ended, now_ms, zone)}"
+    """Return one piece: where, at which stage, which day, weight and loss."""
     weight = show_mass(p.facts.green_weight_g, units) + " green"
+    row = [p.name, p.facts.kind, _where(p, now_ms, zone), weight]
     if not p.weigh_ins:
-        return [p.name, p.facts.kind, where, weight, "not weighed yet"]
+        return [*row, "not weighed yet"]
     last = p.weigh_ins[-1]
-    loss = f"{p.loss_pct(last.net_g):.1f} % of {p.facts.target_loss_pct:g} % lost"
-    return [p.name, p.facts.kind, where, weight, f"{show_mass(last.net_g, units)}, {loss}"]
+    loss = f"{p.loss_pct(last.whole_g):.1f} % of {p.facts.target_loss_pct:g} % lost"
+    return [*row, f"{show_mass(last.net_g, units)}, {loss}"]
+
+
+def _where(p: Piece, now_ms: int, zone: tzinfo) -> str:
+    """Return where a piece is: `cellar, day 12`, `salting in fridge, day 3`, `dripping`, `discarded`."""
+    stay, entered = p.stay_at(now_ms), p.stage_at(now_ms)
+    if entered is not None and entered.stage in LAST:
+        return str(entered.stage)
+    if stay is not None and stay.hanging:
+        return f"{stay.chamber}, day {p.day_at(now_ms)}"
+    if entered is not None and entered.stage is not Stage.HANGING:
+        where = f" in {stay.chamber}" if stay is not None else ""
+        return f"{entered.stage}{where}, day {(now_ms - entered.from_ms) // MS_PER_DAY + 1}"
+    ended = p.stays[-1].to_ms if p.stays else None
+    return "not hanging" if ended is None else f"down since {format_local(ended, now_ms, zone)}"

@@ -8,16 +8,19 @@ from collections.abc import Iterator
 from typing import Any
 
 from chamberwatch.cli.home import Home, now_ms
-from chamberwatch.cli.layout import columns
+from chamberwatch.cli.layout import columns, paragraph
 from chamberwatch.cli.pictures import air_lines, alarm_line, event_block, piece_row, probe_row, rest_line
+from chamberwatch.daemon.lives import life
 from chamberwatch.daemon.service import REHEARSAL
 from chamberwatch.journal.fact_checks import check_chamber, unknown_piece
 from chamberwatch.journal.pieces import Piece
 from chamberwatch.journal.reader import Reader
 from chamberwatch.journal.views import ChamberAir, ProbeState
+from chamberwatch.meat.stages import Due, due
 from chamberwatch.model import Alarm, Kind
 from chamberwatch.psychrometrics import dew_point_c
 from chamberwatch.wire.timestamp import format_rfc3339
+from chamberwatch.words.stages import say_due
 
 Subs = Any
 
@@ -36,7 +39,7 @@ def add(subs: Subs, common: argparse.ArgumentParser) -> None:
     p.add_argument("--piece", metavar="NAME")
     p.add_argument("--headlines", action="store_true", help="first lines only")
     p.set_defaults(run=_events)
-    p = subs.add_parser("pieces", parents=[common], help="every piece: where, since when, weight, loss")
+    p = subs.add_parser("pieces", parents=[common], help="every piece: stage, day, weight, loss, next job")
     p.add_argument("--json", action="store_true")
     p.set_defaults(run=_pieces)
 
@@ -138,7 +141,7 @@ def _alarm_object(a: Alarm) -> dict[str, Any]:
 
 def piece_object(p: Piece, at_ms: int) -> dict[str, Any]:
     """Return one piece of `pieces --json` and `now --json`."""
-    stay = p.stay_at(at_ms)
+    stay, entered = p.stay_at(at_ms), p.stage_at(at_ms)
     last = p.weigh_ins[-1] if p.weigh_ins else None
     return {
         "piece": p.name,
@@ -149,7 +152,11 @@ def piece_object(p: Piece, at_ms: int) -> dict[str, Any]:
         "target_loss_pct": p.facts.target_loss_pct,
         "weight_g": last.net_g if last else None,
         "weighed_at": _when(last.at_ms if last else None),
-        "loss_pct": round(p.loss_pct(last.net_g), 2) if last else None,
+        "loss_pct": round(p.loss_pct(last.whole_g), 2) if last else None,
+        "stage": entered.stage if entered else None,
+        "stage_since": _when(entered.from_ms if entered else None),
+        "cut_at": _when(p.cut.at_ms if p.cut else None),
+        "verdict": p.cut.verdict or None if p.cut else None,
         "discarded_at": _when(p.discarded_ms),
         "discarded_why": p.discarded_why or None,
         "stays": [{"chamber": s.chamber, "from": _when(s.from_ms), "to": _when(s.to_ms)} for s in p.stays],
@@ -203,8 +210,23 @@ def _pieces(args: argparse.Namespace) -> None:
     with home.reader() as reader:
         pieces = reader.pieces()
         if args.json:
-            print(json.dumps([piece_object(p, now) for p in pieces], ensure_ascii=False))
+            told = [piece_object(p, now) | {"next": _job_object(_next_job(reader, p, now))} for p in pieces]
+            print(json.dumps(told, ensure_ascii=False))
             return
         _banner(home)
-        rows = [piece_row(p, now, home.zone, home.units(reader)) for p in pieces]
-        print("\n".join(columns(rows)) if rows else "no piece is recorded yet")
+        lines = columns([piece_row(p, now, home.zone, home.units(reader)) for p in pieces])
+        print("\n".join(lines) if lines else "no piece is recorded yet")
+        jobs = [(p.name, job) for p in pieces if (job := _next_job(reader, p, now)) is not None]
+        for name, job in sorted(jobs, key=lambda one: one[1].at_ms):
+            print(paragraph(f"  {name}:", say_due(job, now, home.zone)))
+
+
+def _next_job(reader: Reader, piece: Piece, now_ms: int) -> Due | None:
+    found = life(piece, now_ms, reader.remarks(piece))
+    return due(found, now_ms) if found is not None else None
+
+
+def _job_object(job: Due | None) -> dict[str, Any] | None:
+    if job is None:
+        return None
+    return {"job": job.job, "from": _when(job.at_ms), "to": _when(job.until_ms), "stage": job.stage}

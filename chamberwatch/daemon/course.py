@@ -66,9 +66,9 @@ def course(reader: Reader, recorded: Recorded, as_of_ms: int, when: Callable[[in
         FactRefused: the piece cannot be given a date (discarded, not hung yet, facts no whole muscle has).
     """
     _check(recorded, as_of_ms, when)
-    clock = HangClock(recorded.stays, as_of_ms)
+    clock = HangClock(recorded.hangs, as_of_ms)
     hung_g, weighed = _weights(recorded, clock)
-    known = piece(recorded.facts, hung_g=hung_g)
+    known = piece(recorded.facts, hung_g=hung_g, fan=recorded.facts.fan)
     temps, rhs, plan = _air(reader, clock)
     air = filled(temps, rhs, plan)
     ahead, measured = expected(air, plan)
@@ -92,8 +92,8 @@ def _weights(recorded: Recorded, clock: HangClock) -> tuple[float | None, list[W
     known = [w for w in recorded.weigh_ins if recorded.hung_ms - HUNG_MS <= w.at_ms <= clock.until_ms]
     hung_g = None
     if known and known[0].at_ms <= recorded.hung_ms + HUNG_MS:
-        hung_g = known.pop(0).net_g
-    return hung_g, [WeighedAt(clock.at_h(w.at_ms), w.net_g) for w in known if w.at_ms > recorded.hung_ms]
+        hung_g = known.pop(0).whole_g
+    return hung_g, [WeighedAt(clock.at_h(w.at_ms), w.whole_g) for w in known if w.at_ms > recorded.hung_ms]
 
 
 def _air(reader: Reader, clock: HangClock) -> tuple[list[float], list[float], Air]:

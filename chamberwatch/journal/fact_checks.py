@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from chamberwatch.errors import FactRefused
 from chamberwatch.journal.pieces import Piece, WeighIn
-from chamberwatch.model import MS_PER_H, MS_PER_MIN, Kind, PieceFacts
+from chamberwatch.model import MS_PER_H, MS_PER_MIN, Kind, PieceFacts, Stage
 from chamberwatch.words.kinds import HOUSE_KINDS
 from chamberwatch.words.times import format_local
 from chamberwatch.words.units import LENGTH_MAX_MM, MASS_MAX_G, show_mass
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 AHEAD_MS = 5 * MS_PER_MIN
 EARLIEST_MS = 946_684_800_000  # 1 Jan 2000: whatever is older is a typing mistake
+SIZE_MAX_MM = 400.0  # no piece that is hung whole is thicker; common practice, no source
 TEND_MAX_MS = 4 * MS_PER_H
 NAME_CHARS = 64
 TEXT_CHARS = 2000
@@ -105,8 +106,8 @@ def check_piece(facts: PieceFacts) -> PieceFacts:
     Refuse what no piece can have: empty names, masses and lengths not above 0, parts outside their range.
     """
     _check_number("the green weight", facts.green_weight_g, 0, MASS_MAX_G, "g")
-    _check_number("the diameter", facts.diameter_mm, 0, LENGTH_MAX_MM, "mm")
-    _check_number("the thickness", facts.thickness_mm, 0, LENGTH_MAX_MM, "mm")
+    _check_number("the diameter", facts.diameter_mm, 0, SIZE_MAX_MM, "mm")
+    _check_number("the thickness", facts.thickness_mm, 0, SIZE_MAX_MM, "mm")
     _check_number("the length", facts.length_mm, 0, LENGTH_MAX_MM, "mm")
     _check_number("the salt", facts.salt_pct, 0, 20, "% of green weight")
     _check_number("the target loss", facts.target_loss_pct, 1, 75, "% of green weight")
@@ -117,6 +118,9 @@ def check_piece(facts: PieceFacts) -> PieceFacts:
         kind=tidy("the kind of piece", facts.kind, NAME_CHARS),
         casing=tidy("the casing", facts.casing, NAME_CHARS),
         fat=tidy("the fat", facts.fat, NAME_CHARS),
+        species=tidy("the species", facts.species, NAME_CHARS) if facts.species else "",
+        source=tidy("the source", facts.source, TEXT_CHARS) if facts.source else "",
+        fan=tidy("the fan", facts.fan, NAME_CHARS),
     )
 
 
@@ -126,8 +130,16 @@ def check_same(facts: PieceFacts, piece: Piece, voice: Voice) -> None:
     if facts.kind != old.kind or not math.isclose(facts.green_weight_g, old.green_weight_g, abs_tol=0.5):
         raise FactRefused(
             f"there is a piece {piece.name!r} already ({old.kind}, {voice.mass(old.green_weight_g)} green, "
-            f"first hung {voice.when(piece.hung_ms)}); give the new one another name"
+            f"{begun(piece, voice)}); give the new one another name"
         )
+
+
+def begun(piece: Piece, voice: Voice) -> str:
+    """Return how and when a piece began: `first hung 20 Nov 18:00`, `salting since …`."""
+    entered = piece.stages[0] if piece.stages else None
+    if entered is None or entered.stage is Stage.HANGING:
+        return f"first hung {voice.when(piece.begun_ms)}"
+    return f"{entered.stage} since {voice.when(entered.from_ms)}"
 
 
 def check_stay(piece: Piece, from_ms: int, to_ms: int | None, voice: Voice) -> None:
@@ -139,12 +151,19 @@ def check_stay(piece: Piece, from_ms: int, to_ms: int | None, voice: Voice) -> N
             f"{piece.name} was discarded {voice.when(piece.discarded_ms)} ({piece.discarded_why}); "
             "what was discarded is not hung again"
         )
+    if piece.cut is not None and (to_ms is None or to_ms > piece.cut.at_ms):
+        raise FactRefused(
+            f"{piece.name} was cut open {voice.when(piece.cut.at_ms)}; what was cut is not hung again"
+        )
     for stay in piece.stays:
         if (to_ms is None or stay.from_ms < to_ms) and (stay.to_ms is None or from_ms < stay.to_ms):
             raise FactRefused(_overlap(piece.name, stay, from_ms, voice))
 
 
 def _overlap(name: str, stay: Stay, from_ms: int, voice: Voice) -> str:
+    if not stay.hanging:
+        end = "" if stay.to_ms is None else f" to {voice.when(stay.to_ms)}"
+        return f"{name} lay in {stay.chamber} from {voice.when(stay.from_ms)}{end}; it can't be in two places"
     if stay.to_ms is None and stay.from_ms <= from_ms:
         return (
             f"{name} hangs in {stay.chamber} since {voice.when(stay.from_ms)}; move it, or take it down first"
@@ -167,16 +186,26 @@ def check_mass(mass_g: float, tare_g: float, voice: Voice) -> None:
         )
 
 
+def check_removed(removed_g: float, net_g: float, voice: Voice) -> None:
+    """Refuse a slice that is below 0, or heavier than what it left [g]."""
+    if not (math.isfinite(removed_g) and 0 <= removed_g <= net_g):
+        raise FactRefused(
+            f"{voice.mass(removed_g)} cut off is more than the {voice.mass(net_g)} that are left; "
+            "a trial slice is from 0 to half of the piece"
+        )
+
+
 def check_weigh_in(piece: Piece, new: WeighIn, voice: Voice, *, anyway: bool) -> None:
-    """Refuse a weigh-in before the piece was hung, twice at one time, or of a piece that gained weight.
+    """Refuse a weigh-in before the piece began, twice at one time, or of a piece that gained weight.
 
     A gain is more than 5 g and 0.5 %; `anyway` lets one pass (re-netted, larded, washed).
     """
-    if new.at_ms < piece.hung_ms:
+    if new.at_ms < piece.begun_ms:
         raise FactRefused(
-            f"{piece.name} was first hung {voice.when(piece.hung_ms)}; "
-            f"it cannot have been weighed {voice.when(new.at_ms)}"
+            f"{piece.name} was {begun(piece, voice)}; it cannot have been weighed {voice.when(new.at_ms)}"
         )
+    if piece.cut is not None and new.at_ms > piece.cut.at_ms:
+        raise FactRefused(f"{piece.name} was cut open {voice.when(piece.cut.at_ms)}: that is its last weight")
     if piece.discarded_ms is not None and new.at_ms > piece.discarded_ms:
         raise FactRefused(f"{piece.name} was discarded {voice.when(piece.discarded_ms)}")
     twin = next((w for w in piece.weigh_ins if w.at_ms == new.at_ms), None)
@@ -194,7 +223,7 @@ def _check_gain(piece: Piece, new: WeighIn, voice: Voice) -> None:
         "a piece loses weight: check number and tare, or add --anyway if it was re-netted, larded or washed"
     )
     green_g = piece.facts.green_weight_g
-    if _gained(green_g, new.net_g):
+    if _gained(green_g, new.whole_g):
         raise FactRefused(
             f"{voice.mass(new.mass_g)} less the tare of {voice.mass(new.tare_g)} is "
             f"{voice.mass(new.net_g - green_g)} more than {piece.name}'s green weight of "
@@ -202,14 +231,14 @@ def _check_gain(piece: Piece, new: WeighIn, voice: Voice) -> None:
         )
     before = [w for w in piece.weigh_ins if w.at_ms < new.at_ms]
     after = [w for w in piece.weigh_ins if w.at_ms > new.at_ms]
-    if before and _gained(before[-1].net_g, new.net_g):
+    if before and _gained(before[-1].whole_g, new.whole_g):
         raise FactRefused(
-            f"{piece.name} has gained {voice.mass(new.net_g - before[-1].net_g)} since "
+            f"{piece.name} has gained {voice.mass(new.whole_g - before[-1].whole_g)} since "
             f"{voice.when(before[-1].at_ms)}; {tail}"
         )
-    if after and _gained(new.net_g, after[0].net_g):
+    if after and _gained(new.whole_g, after[0].whole_g):
         raise FactRefused(
-            f"{piece.name} would have gained {voice.mass(after[0].net_g - new.net_g)} by its weigh-in of "
+            f"{piece.name} would have gained {voice.mass(after[0].whole_g - new.whole_g)} by its weigh-in of "
             f"{voice.when(after[0].at_ms)}; {tail}"
         )
 
@@ -224,9 +253,9 @@ def check_discard(piece: Piece, at_ms: int, voice: Voice) -> None:
         raise FactRefused(
             f"{piece.name} was discarded already, {voice.when(piece.discarded_ms)} ({piece.discarded_why})"
         )
-    ends = [stay.to_ms or stay.from_ms for stay in piece.stays]
-    last_ms = max(ends + [w.at_ms for w in piece.weigh_ins])
-    if at_ms < last_ms or (piece.stays[-1].to_ms is None and at_ms == piece.stays[-1].from_ms):
+    last_ms = last_known_ms(piece)
+    opened = piece.stays[-1] if piece.stays and piece.stays[-1].to_ms is None else None
+    if at_ms < last_ms or (opened is not None and at_ms == opened.from_ms):
         raise FactRefused(
             f"{piece.name} was still hung or weighed {voice.when(last_ms)}; "
             f"it cannot have been discarded {voice.when(at_ms)}"
@@ -247,6 +276,12 @@ def check_shelf(kind: Kind | None, at_ms: int, until_ms: int | None, longest_ms:
     if kind in HOUSE_KINDS or kind is Kind.MONITOR_GAP:
         raise FactRefused(f"{kind} can't be made quiet: only what stands in a chamber can")
     check_ahead("quiet", at_ms, until_ms, longest_ms, voice)
+
+
+def last_known_ms(piece: Piece) -> int:
+    """Return the last time at which something is known of a piece: a stay's edge, a stage, a weigh-in."""
+    edges = [stay.to_ms or stay.from_ms for stay in piece.stays]
+    return max(edges + [one.from_ms for one in piece.told] + [w.at_ms for w in piece.weigh_ins])
 
 
 def check_tend(from_ms: int, until_ms: int, voice: Voice) -> None:

@@ -36,6 +36,38 @@ class TakenDown(NamedTuple):
     at_ms: int
 
 
+class Started(NamedTuple):
+    """A piece began to salt, in a cold chamber or where no probe watches (None)."""
+
+    piece: str
+    chamber: str | None
+    at_ms: int
+
+
+class Staged(NamedTuple):
+    """A piece came to a stage; `before` is the one it was in, None for its first."""
+
+    piece: str
+    stage: str
+    at_ms: int
+    before: str | None
+    chamber: str | None
+
+
+class Cut(NamedTuple):
+    """A piece was cut open and judged: days since it was first hung, loss [%] at its last weigh-in."""
+
+    piece: str
+    at_ms: int
+    days: int
+    loss_pct: float | None
+    target_loss_pct: float
+    crust_mm: float | None
+    centre: str
+    salt: str
+    verdict: str
+
+
 class Weighed(NamedTuple):
     """A weigh-in [g, % of green weight]; `lost_g` since the one before at `last_ms`, None for the first."""
 

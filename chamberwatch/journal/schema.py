@@ -124,7 +124,29 @@ SHELVES = Migration(
     ),
 )
 
-MIGRATIONS: tuple[Migration, ...] = (AIR, EVENTS, PIECES, SHELVES)
+# A stay with hanging = 0 is one in a cold fridge: in salt, or evening out. Hanging and discarding are not in
+# `stage`: stays and the piece's row say them already.
+STAGES = Migration(
+    "stages",
+    (
+        "ALTER TABLE piece ADD COLUMN species TEXT NOT NULL DEFAULT ''",
+        "ALTER TABLE piece ADD COLUMN source TEXT NOT NULL DEFAULT ''",
+        "ALTER TABLE piece ADD COLUMN fan TEXT NOT NULL DEFAULT 'unknown'",
+        "ALTER TABLE piece ADD COLUMN nitrite_pct REAL",
+        "ALTER TABLE piece ADD COLUMN nitrate_pct REAL",
+        "ALTER TABLE piece ADD COLUMN cure_g REAL",
+        "ALTER TABLE stay ADD COLUMN hanging INTEGER NOT NULL DEFAULT 1",
+        "ALTER TABLE weigh_in ADD COLUMN removed_g REAL NOT NULL DEFAULT 0",
+        """CREATE TABLE stage(
+            piece_id INTEGER NOT NULL REFERENCES piece, from_ms INTEGER NOT NULL, stage TEXT NOT NULL,
+            PRIMARY KEY(piece_id, from_ms)) STRICT, WITHOUT ROWID""",
+        """CREATE TABLE cut(
+            piece_id INTEGER PRIMARY KEY REFERENCES piece, at_ms INTEGER NOT NULL, crust_mm REAL,
+            centre TEXT NOT NULL, salt TEXT NOT NULL, verdict TEXT NOT NULL, pace REAL) STRICT""",
+    ),
+)
+
+MIGRATIONS: tuple[Migration, ...] = (AIR, EVENTS, PIECES, SHELVES, STAGES)
 LEDGER = "CREATE TABLE IF NOT EXISTS migration(name TEXT PRIMARY KEY, at_ms INTEGER NOT NULL) STRICT"
 RECORD = "INSERT INTO migration SELECT ?, CAST((julianday('now') - 2440587.5) * 86400000 AS INTEGER)"
 

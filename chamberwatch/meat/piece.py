@@ -40,7 +40,7 @@ KINDS = {
 """Fat: tables of food composition, from memory (pork; the neck as in the project's reference run). Target
 losses and sizes: common practice, no source."""
 
-FAT_WORDS = {"lean": -1.0, "medium": 0.0, "fatty": 1.0, "marbled": 1.0}
+FAT_WORDS = {"lean": -1.0, "medium": 0.0, "fatty": 1.0, "marbled": 1.0, "fat": 1.0}
 """How many spreads above the kind's usual fat a word means; our own reading."""
 FERMENTED = ("sausage", "salami", "salame", "chorizo")
 WIDEST_MM, LONGEST_MM = {Shape.ROUND: (15.0, 250.0), Shape.SLAB: (8.0, 150.0)}, 1500.0

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from chamberwatch.model import Kind
+from chamberwatch.model import Kind, Priority
 
 if TYPE_CHECKING:
+    from chamberwatch.model import Alarm
     from chamberwatch.rules.lane import Lane
 
 BAND_KINDS = {
@@ -38,3 +39,10 @@ def within_accuracy(lane: Lane, kind: Kind) -> bool:
     saw = norm.saw_c if temperature else norm.saw_pct
     furthest = sign * (track.sums[side].worst - limit)
     return bool(sign * (mean - limit) <= accuracy and furthest <= accuracy + saw)
+
+
+def is_over(lane: Lane, alarm: Alarm | None) -> bool:
+    """Whether an alarm that this probe's accuracy kept low no longer deserves that."""
+    if alarm is None or alarm.priority is not Priority.LOW or lane.plan.name not in alarm.probes:
+        return False
+    return not within_accuracy(lane, alarm.kind)

@@ -131,7 +131,8 @@ def rests(view: View) -> Wording:
             "Whether it is over I can't say: no other probe there told of it.",
             view.hanging,
         ]
-    return f"{cut(view.probes)} in {view.chamber} rests{_until(view)}{_asked(view)}.", [
+    where = "" if view.of_the_house else f" in {view.chamber}"
+    return f"{cut(view.probes)}{where} rests{_until(view)}{_asked(view)}.", [
         "What it says is kept and judged by nothing, and I don't tell you if it falls silent.",
         "When that is over it counts again by itself.",
         view.hanging,

@@ -45,9 +45,12 @@ def parse_mass_g(text: str, *, zero_ok: bool = False) -> float:
     return _sum(text, takes)
 
 
-def parse_length_mm(text: str) -> float:
-    """Return millimetres from `108mm`, `10.8cm`, `4.25in`; above 0, at most 3 m. Raises ValueError."""
-    return _sum(text, _Takes("a length", "108mm, 10.8cm, 4.25in", _LENGTH, LENGTH_MAX_MM, "3000 mm"))
+def parse_length_mm(text: str, *, zero_ok: bool = False) -> float:
+    """Return millimetres from `108mm`, `10.8cm`, `4.25in`; above 0 (a crust: from 0), at most 3 m.
+
+    Raises ValueError.
+    """
+    return _sum(text, _Takes("a length", "108mm, 10.8cm, 4.25in", _LENGTH, LENGTH_MAX_MM, "3000 mm", zero_ok))
 
 
 def parse_duration_ms(text: str) -> int:

@@ -189,7 +189,7 @@ def test_names_are_tidied(facts: Facts, path: Path) -> None:
         ({"green_weight_g": math.nan}, "the green weight is nan g"),
         ({"green_weight_g": math.inf}, "the green weight is inf g"),
         ({"green_weight_g": 250_000.0}, "the green weight is 250000 g"),
-        ({"diameter_mm": -1.0}, "the diameter is -1 mm; it must be above 0 to 3000 mm"),
+        ({"diameter_mm": -1.0}, "the diameter is -1 mm; it must be above 0 to 400 mm"),
         ({"thickness_mm": 0.0}, "the thickness is 0 mm"),
         ({"length_mm": 1e9}, "the length is 1e+09 mm"),
         ({"salt_pct": 27.5}, "the salt is 27.5 % of green weight; it must be above 0 to 20 %"),
