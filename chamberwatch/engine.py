@@ -22,7 +22,9 @@ from chamberwatch.inputs import (
     Input,
     LinkBack,
     LinkLost,
+    Rest,
     Resumed,
+    Shelve,
     Stepped,
     Tend,
 )
@@ -39,14 +41,14 @@ from chamberwatch.model import (
     Reading,
     Refusal,
 )
-from chamberwatch.rules import deadlines, house, planned, silence
+from chamberwatch.rules import deadlines, doubt, house, planned, quiet, rest, silence
 from chamberwatch.rules.alarm import Board, fact
 from chamberwatch.rules.catalogue import GAP_FLOOR_MS
 from chamberwatch.rules.edge import Edge
 from chamberwatch.rules.lane import Lane
 from chamberwatch.rules.pair import Chamber
 
-VERSION = 6
+VERSION = 7
 """Of the snapshot's form. An unknown one is not read: the engine then starts afresh, having learnt anew."""
 LATE_MS = 10 * MS_PER_MIN
 """A reading that arrives so much after its own time makes what it causes 'told late'."""
@@ -76,6 +78,8 @@ class Engine:
             Refusal: self._refusal,
             Acknowledge: self._acknowledge,
             Tend: self._tend,
+            Shelve: lambda item: quiet.take(item, self._board),
+            Rest: self._rest,
             LinkLost: self._link_lost,
             LinkBack: self._link_back,
             Resumed: self._resumed,
@@ -116,6 +120,8 @@ class Engine:
         if self._now_ms == 0:
             self._begin(arrived_ms)
         self._now_ms = self._board.now_ms = max(self._now_ms, arrived_ms)
+        if lane.rests_until_ms is not None:
+            return events
         room = self._rooms[lane.chamber]
         minute = lane.minute.number
         begins = reading.at_ms // MS_PER_MIN > minute
@@ -158,10 +164,12 @@ class Engine:
             lane.humidity.plan(band)
 
     def _tell(self, lane: Lane, edge: Edge) -> list[Event]:
-        return self._board.take(lane.chamber, edge, self._priority(lane.chamber, edge))
+        return self._board.take(lane.chamber, edge, self._priority(lane, edge))
 
-    def _priority(self, chamber: str, edge: Edge) -> Priority | None:
-        return Priority.HIGH if self._urgent_limit(chamber, edge.kind, edge.value) is not None else None
+    def _priority(self, lane: Lane, edge: Edge) -> Priority | None:
+        if self._urgent_limit(lane.chamber, edge.kind, edge.value) is not None:
+            return Priority.HIGH
+        return Priority.LOW if doubt.within_accuracy(lane, edge.kind) else None
 
     def _urgent_limit(self, chamber: str, kind: Kind, value: float | None) -> float | None:
         sign = URGENT_SIGN.get(kind)
@@ -180,10 +188,18 @@ class Engine:
         for kind, state in zip(deadlines.BAND_KINDS, sums, strict=True):
             if state.active:
                 self._board.update_worst(lane.chamber, kind, state.worst)
+                events += self._make_sure(lane, kind, reading.at_ms, state.worst)
         if reading.temp_c is not None and lane.temperature.last_ms == reading.at_ms:
             for kind in URGENT_SIGN:
                 events += self._raise(lane, kind, reading, edges)
         return events
+
+    def _make_sure(self, lane: Lane, kind: Kind, at_ms: int, worst: float) -> list[Event]:
+        """Raise what was within the probe's accuracy and no longer is."""
+        alarm = self._board.standing(lane.chamber, kind)
+        if not doubt.is_over(lane, alarm):
+            return []
+        return self._board.raise_priority(lane.chamber, kind, at_ms, worst, to=Priority.MEDIUM)
 
     def _heard(self, lane: Lane, at_ms: int) -> list[Event]:
         """End a probe's silence, if it stands and this word is enough."""
@@ -206,11 +222,11 @@ class Engine:
         limit = self._urgent_limit(lane.chamber, kind, reading.temp_c)
         if limit is None or reading.temp_c is None:
             return []
-        return self._board.raise_priority(lane.chamber, kind, reading.at_ms, reading.temp_c, limit)
+        return self._board.raise_priority(lane.chamber, kind, reading.at_ms, reading.temp_c, limit=limit)
 
     def _refusal(self, refusal: Refusal) -> list[Event]:
         lane = self._lanes.get(refusal.probe or "")
-        if lane is None:
+        if lane is None or lane.rests_until_ms is not None:
             return []
         events = [e for edge in lane.count(refusal.arrived_ms, bad=True) for e in self._tell(lane, edge)]
         lane.heard_ms = refusal.arrived_ms
@@ -273,6 +289,15 @@ class Engine:
         ]
         return [e for a in wanted for e in self._board.acknowledge(a.chamber, a.kind, item.at_ms, item.by)]
 
+    def _rest(self, item: Rest) -> list[Event]:
+        lane = self._lanes.get(item.probe)
+        if lane is None:
+            return []
+        plan = self._chambers[lane.chamber]
+        events = rest.take(item, lane, self._rooms[lane.chamber], self._board, plan)
+        self._follow_plan(lane)
+        return events
+
     def _house(self, kind: Kind, name: str, item: DiskFree | ChannelState) -> list[Event]:
         alarm = self._board.standing(house.HOUSE, kind)
         standing = alarm is not None and name in alarm.probes
@@ -329,6 +354,11 @@ class Engine:
         """Return every alarm that is not normal, oldest first."""
         return self._board.alarms()
 
+    def resting(self) -> dict[str, int]:
+        """Return the probes that are out of service, and until when."""
+        lanes = self._lanes.items()
+        return {name: lane.rests_until_ms for name, lane in lanes if lane.rests_until_ms is not None}
+
     def learn_from(self, readings: Iterable[Reading]) -> None:
         """Learn each chamber's norm from its past: none of it is told, and nothing of it stands then."""
         past = Engine(self._plan)
@@ -363,9 +393,7 @@ class Engine:
         for name, room in self._rooms.items():
             if name in state["rooms"]:
                 room.from_json(state["rooms"][name])
-        self._stays = {
-            name: tuple(HangingTime(*stay) for stay in stays) for name, stays in state["stays"].items()
-        }
+        self._stays = {n: tuple(HangingTime(*stay) for stay in stays) for n, stays in state["stays"].items()}
         for lane in self._lanes.values():
             self._follow_plan(lane)
         self._due_ms = 0

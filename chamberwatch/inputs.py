@@ -71,6 +71,28 @@ class Tend(NamedTuple):
     until_ms: int
 
 
+class Shelve(NamedTuple):
+    """Quiet about a chamber's alarms until `until_ms`; up to `at_ms`: not any more.
+
+    `kind` None: about what stands there now; a named kind need not stand yet.
+    """
+
+    at_ms: int
+    chamber: str
+    kind: Kind | None
+    until_ms: int
+    by: str
+
+
+class Rest(NamedTuple):
+    """A probe is out of service until `until_ms`; up to `at_ms`: it is back. Its readings are still kept."""
+
+    at_ms: int
+    probe: str
+    until_ms: int
+    by: str
+
+
 class LinkLost(NamedTuple):
     """The connection to the broker is gone."""
 
@@ -92,6 +114,8 @@ Input = (
     | Acknowledge
     | Hangs
     | Tend
+    | Shelve
+    | Rest
     | Stepped
     | DiskFree
     | ChannelState

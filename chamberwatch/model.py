@@ -118,6 +118,10 @@ class Note(StrEnum):
     STILL = "still"
     ACKNOWLEDGED = "acknowledged"
     FACT = "fact"
+    SHELVED = "shelved"
+    UNSHELVED = "unshelved"
+    RESTS = "rests"
+    WORKS = "works"
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,15 +151,19 @@ class Event:
     """Who acknowledged; which of a kind's tests; which half of a probe."""
     meets_ms: int | None = None
     """A drift: when its line meets the limit."""
+    quiet: bool = False
+    """Somebody asked for quiet about this: it is recorded, but nobody is told."""
 
 
 class AlarmState(StrEnum):
-    """ANSI/ISA-18.2's states of an alarm that is not normal (its letters B, C, D)."""
+    """ANSI/ISA-18.2's states of an alarm that is not normal (its letters B, C, D, G, from memory)."""
 
     UNACKNOWLEDGED = "unacknowledged"
     ACKNOWLEDGED = "acknowledged"
     RETURNED = "returned"
     """Back to normal before anyone had acknowledged it."""
+    SHELVED = "shelved"
+    """Quiet until a time that always comes."""
 
 
 class ChamberKind(StrEnum):
@@ -341,10 +349,14 @@ class Alarm:
     worst: float | None = None
     returned_ms: int | None = None
     """When it went back to normal, unacknowledged; None while it stands."""
+    shelved_until_ms: int | None = None
+    """Until when it is to be quiet; None: it is not."""
 
     @property
     def state(self) -> AlarmState:
         """Where it is in its life."""
         if self.returned_ms is not None:
             return AlarmState.RETURNED
+        if self.shelved_until_ms is not None:
+            return AlarmState.SHELVED
         return AlarmState.ACKNOWLEDGED if self.acknowledged else AlarmState.UNACKNOWLEDGED

@@ -12,6 +12,7 @@ from dataclasses import replace
 from typing import Any
 
 from chamberwatch.cli.home import Home, now_ms
+from chamberwatch.cli.pictures import stamp
 from chamberwatch.cli.reading import given, needed
 from chamberwatch.cli.stages import early, facts_given, known_piece, new_facts, removed_g
 from chamberwatch.errors import FactRefused, UsageError
@@ -19,18 +20,21 @@ from chamberwatch.journal.fact_results import Hung
 from chamberwatch.journal.facts import Facts
 from chamberwatch.journal.pieces import Piece
 from chamberwatch.model import Kind, PieceFacts
-from chamberwatch.words.times import format_local
+from chamberwatch.words.times import format_clock, format_local
 from chamberwatch.words.units import (
     parse_duration_ms,
     parse_mass_g,
     show_mass,
     show_span,
 )
+from chamberwatch.words.until import parse_until
 
 TEND_MS = 30 * 60_000
 AROUND_WEIGHING_MS = 15 * 60_000
 """A weigh-in is a door opening: so long before and after it the air alarms are held (common practice)."""
 
+NEAR_MS = 20 * 60 * 60_000
+"""Ahead no further than this, a clock time alone says which day is meant."""
 UNITS = ("_mm", "_pct", "_g")
 Done = tuple[Any, str]
 
@@ -152,3 +156,41 @@ def acknowledge(facts: Facts, args: argparse.Namespace, _home: Home, at_ms: int)
     if not a.alarms:
         return a, "no open alarm that nobody is on"
     return a, "you are on it: " + ", ".join(f"{alarm.kind} in {alarm.chamber}" for alarm in a.alarms)
+
+
+def _until_ms(args: argparse.Namespace, home: Home, now: int) -> int | None:
+    if args.over:
+        return None
+    try:
+        return parse_until(args.until, now, home.zone)
+    except ValueError as error:
+        raise UsageError(f"--until: {error}") from None
+
+
+def shelve(facts: Facts, args: argparse.Namespace, home: Home, at_ms: int) -> Done:
+    """Ask the watch for quiet."""
+    kind = Kind(args.kind) if args.kind else None
+    s = facts.shelve(at_ms, args.chamber, kind, _until_ms(args, home, at_ms), by=args.by)
+    what = f"{', '.join(s.kinds)} in {s.chamber}"
+    if s.until_ms is None:
+        return s, f"not quiet any more about {what if kind else f'anything in {s.chamber}'}"
+    return s, (
+        f"quiet until {_ahead(s.until_ms, at_ms, home)} about {what}; it is watched and recorded all the "
+        "same. What becomes urgent is told at once, and what still stands then is told again."
+    )
+
+
+def rest(facts: Facts, args: argparse.Namespace, home: Home, at_ms: int) -> Done:
+    """Ask the watch to leave a probe out of all judging."""
+    r = facts.rest(at_ms, args.probe, _until_ms(args, home, at_ms), by=args.by)
+    if r.until_ms is None:
+        return r, f"{r.probe} in {r.chamber} counts again"
+    text = f"{r.probe} in {r.chamber} rests until {_ahead(r.until_ms, at_ms, home)}; its readings are kept."
+    if r.eyes:
+        return r, f"{text} {r.chamber} is still watched by {', '.join(r.eyes)}."
+    return r, f"{text} NOBODY WATCHES {r.chamber} until then: look at a plain thermometer yourself."
+
+
+def _ahead(until_ms: int, now: int, home: Home) -> str:
+    near = until_ms - now <= NEAR_MS
+    return format_clock(until_ms, home.zone) if near else stamp(until_ms, now, home.zone)

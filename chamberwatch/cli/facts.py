@@ -33,6 +33,24 @@ def add(subs: Subs, common: argparse.ArgumentParser, kinds: list[str]) -> None:
     p.add_argument("chamber", nargs="?", help="default: every open alarm of the house")
     p.add_argument("kind", nargs="?", choices=kinds, metavar="KIND")
     p.add_argument("--by", default="", help="who")
+    what = "quiet about a chamber's alarms until a time that always comes (at most 72 h)"
+    p = _command(subs, common, "shelve", what, deeds.shelve, past=False)
+    p.add_argument("chamber")
+    p.add_argument(
+        "kind", nargs="?", choices=kinds, metavar="KIND", help="default: whatever stands there now"
+    )
+    _add_until(p, "not quiet any more")
+    what = "a probe counts for nothing for a time (at most 14 d); its readings are kept"
+    p = _command(subs, common, "rest", what, deeds.rest, past=False)
+    p.add_argument("probe")
+    _add_until(p, "it counts again")
+
+
+def _add_until(p: argparse.ArgumentParser, over: str) -> None:
+    end = p.add_mutually_exclusive_group(required=True)
+    end.add_argument("--until", metavar="T", help="8h, 18:00, tomorrow 07:00, sun 18:00, RFC 3339")
+    end.add_argument("--over", action="store_true", help=over)
+    p.add_argument("--by", default="", help="who")
 
 
 def _add_stages(subs: Subs, common: argparse.ArgumentParser) -> None:
@@ -101,12 +119,13 @@ Action = Callable[[Facts, argparse.Namespace, Home, int], deeds.Done]
 
 
 def _command(
-    subs: Subs, common: argparse.ArgumentParser, name: str, what: str, action: Action
+    subs: Subs, common: argparse.ArgumentParser, name: str, what: str, action: Action, *, past: bool = True
 ) -> argparse.ArgumentParser:
     p: argparse.ArgumentParser = subs.add_parser(name, parents=[common], help=what, description=what)
-    p.add_argument(
-        "--at", metavar="T", help="when it was (default now): '2h ago', 'yesterday 18:00', RFC 3339"
-    )
+    if past:
+        p.add_argument(
+            "--at", metavar="T", help="when it was (default now): '2h ago', 'yesterday 18:00', RFC 3339"
+        )
     p.add_argument("--json", action="store_true", help="what was recorded, as JSON")
     p.set_defaults(run=lambda args: _record(args, action))
     return p
@@ -115,7 +134,7 @@ def _command(
 def _record(args: argparse.Namespace, action: Action) -> None:
     home = Home.of(args)
     now = now_ms()
-    at_ms = home.when(args.at, now)
+    at_ms = home.when(getattr(args, "at", None), now)
     chambers = _chambers(home)
     with Facts(home.journal_path, now_ms=now, chambers=chambers, zone=home.zone) as facts:
         result, text = action(facts, args, home, at_ms)

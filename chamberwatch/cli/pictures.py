@@ -33,6 +33,7 @@ OLD_MS = 5 * MS_PER_MIN
 STATE_WORDS = {
     AlarmState.UNACKNOWLEDGED: "nobody is on it",
     AlarmState.ACKNOWLEDGED: "somebody is on it",
+    AlarmState.SHELVED: "quiet until {until}",
     AlarmState.RETURNED: "over since {over}, not yet seen by anybody",
 }
 EDGE_WORDS = {"active": "alarm", "returned": "over ", "noted": "note "}
@@ -70,6 +71,11 @@ def _against(value: float, band: Band | None, shown: Callable[[float], float]) -
     return planned
 
 
+def rest_line(probe: str, until_ms: int, now_ms: int, zone: tzinfo) -> str:
+    """Return that a probe counts for nothing now."""
+    return paragraph("-", f"{probe} rests until {stamp(until_ms, now_ms, zone)}: kept, judged by nothing")
+
+
 def probe_row(p: ProbeState, now_ms: int, units: str) -> list[str]:
     """Return one probe: its own values, how old, its counters."""
     temp = "-" if p.temp_c is None else show_temp(p.temp_c, units)
@@ -84,8 +90,11 @@ def alarm_line(a: Alarm, now_ms: int, zone: tzinfo, units: str) -> str:
     if a.kind in AIR_KINDS and a.worst is not None:
         text += f", {_figure(a.kind, a.worst, a.limit, units)} at worst"
     over = format_local(a.returned_ms, now_ms, zone) if a.returned_ms is not None else ""
+    until = stamp(a.shelved_until_ms, now_ms, zone) if a.shelved_until_ms is not None else ""
     by = f" ({a.acknowledged_by})" if a.acknowledged_by else ""
-    return paragraph("!", f"{text}: {STATE_WORDS[a.state].format(over=over)}{by} [{a.kind}, {a.priority}]")
+    return paragraph(
+        "!", f"{text}: {STATE_WORDS[a.state].format(over=over, until=until)}{by} [{a.kind}, {a.priority}]"
+    )
 
 
 def _subject(a: Alarm) -> str:

@@ -9,7 +9,7 @@ from typing import Any
 
 from chamberwatch.cli.home import Home, now_ms
 from chamberwatch.cli.layout import columns, paragraph
-from chamberwatch.cli.pictures import air_lines, alarm_line, event_block, piece_row, probe_row
+from chamberwatch.cli.pictures import air_lines, alarm_line, event_block, piece_row, probe_row, rest_line
 from chamberwatch.daemon.lives import life
 from chamberwatch.daemon.service import REHEARSAL
 from chamberwatch.journal.fact_checks import check_chamber, unknown_piece
@@ -66,6 +66,7 @@ def _now_lines(home: Home, reader: Reader, now_ms: int) -> Iterator[str]:
         chamber = plan.chamber(air.chamber) if plan is not None else None
         yield from air_lines(air, chamber, now_ms, zone, units)
     yield from columns([probe_row(p, now_ms, units) for p in reader.probes()])
+    yield from [rest_line(*rest, now_ms, zone) for rest in sorted(reader.resting(now_ms).items())]
     yield ""
     yield from [alarm_line(a, now_ms, zone, units) for a in reader.alarms()] or ["no open alarm"]
     yield ""
@@ -75,10 +76,11 @@ def _now_lines(home: Home, reader: Reader, now_ms: int) -> Iterator[str]:
 
 def now_document(reader: Reader, at_ms: int) -> dict[str, Any]:
     """Return `now --json`: names and shapes are a contract; °C, %RH, g, %."""
+    resting = reader.resting(at_ms)
     return {
         "at": format_rfc3339(at_ms),
         "chambers": [_air_object(a) for a in reader.air()],
-        "probes": [_probe_object(p) for p in reader.probes()],
+        "probes": [_probe_object(p, resting.get(p.probe)) for p in reader.probes()],
         "alarms": [_alarm_object(a) for a in reader.alarms()],
         "pieces": [piece_object(p, at_ms) for p in reader.pieces() if p.stay_at(at_ms) is not None],
     }
@@ -105,7 +107,7 @@ def _dew(temp_c: float | None, rh_pct: float | None) -> float | None:
     return round(dew_point_c(temp_c, rh_pct), 2)
 
 
-def _probe_object(p: ProbeState) -> dict[str, Any]:
+def _probe_object(p: ProbeState, rests_until_ms: int | None) -> dict[str, Any]:
     return {
         "probe": p.probe,
         "chamber": p.chamber,
@@ -116,6 +118,7 @@ def _probe_object(p: ProbeState) -> dict[str, Any]:
         "refused": p.refused,
         "repeated": p.repeated,
         "late": p.late,
+        "rests_until": _when(rests_until_ms),
     }
 
 
@@ -132,6 +135,7 @@ def _alarm_object(a: Alarm) -> dict[str, Any]:
         "value": a.value,
         "limit": a.limit,
         "acknowledged_by": a.acknowledged_by,
+        "quiet_until": _when(a.shelved_until_ms),
     }
 
 

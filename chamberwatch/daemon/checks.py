@@ -14,9 +14,10 @@ from chamberwatch.daemon.check_ports import check_ports
 from chamberwatch.daemon.clock import MachineClock, synced
 from chamberwatch.daemon.findings import Finding, State, await_
 from chamberwatch.daemon.looking import is_watched, looker
-from chamberwatch.daemon.plans import broker_plan, channel_plans
+from chamberwatch.daemon.plans import broker_plan, channel_plans, pulse_plan
 from chamberwatch.daemon.wording import counted
 from chamberwatch.errors import ChamberwatchError, SettingsError
+from chamberwatch.heartbeat import PulsePlan, ping
 from chamberwatch.ingest.broker import BrokerLink
 from chamberwatch.ingest.packet import Inbox
 from chamberwatch.journal.integrity import quick_check
@@ -40,6 +41,13 @@ def run_checks(settings: Settings, *, send_test: bool = False) -> Iterator[Findi
     yield from _broker_and_channels(settings, send_test=send_test)
     if settings.file.series is not None:
         yield _series(settings.file.series.url)
+    try:
+        pulse = pulse_plan(settings.file)
+    except SettingsError as error:
+        yield Finding(State.FAULT, "heartbeat", str(error))
+    else:
+        if pulse is not None:
+            yield _heartbeat(pulse, send_test=send_test)
 
 
 def _clock() -> Finding:
@@ -129,6 +137,13 @@ def _channel(plan: ChannelPlan, link: BrokerLink | None, *, send_test: bool) -> 
     return Finding(
         State.FAULT if problem else State.WELL, about, problem or "looks right (--send-test tries it)"
     )
+
+
+def _heartbeat(plan: PulsePlan, *, send_test: bool) -> Finding:
+    if not send_test:
+        return Finding(State.WELL, "heartbeat", f"every {plan.every_s:g} s (--send-test tries it once)")
+    problem = ping(plan.url)
+    return Finding(State.FAULT if problem else State.WELL, "heartbeat", problem or "one went through")
 
 
 def _series(url: str) -> Finding:

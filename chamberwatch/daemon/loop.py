@@ -3,6 +3,7 @@
 It commits at the first of: an event or request; 16 messages waiting for their acknowledgement and the inbox
 idle for 10 ms (or 1 s gone); 2,000 inputs; 20 s. The watchdog is fed only after a turn that took what waited
 and either committed or had nothing due: a loop that hangs, or a journal that cannot be written, is not fed.
+`alive` is called after each such turn.
 """
 
 from __future__ import annotations
@@ -44,6 +45,7 @@ class Loop:
         manager: ServiceManager,
         status: Callable[[], str],
         each_minute: Callable[[], None] = lambda: None,
+        alive: Callable[[], None] = lambda: None,
     ) -> None:
         self._inbox = inbox
         self._pipeline = pipeline
@@ -52,6 +54,7 @@ class Loop:
         self._manager = manager
         self._status = status
         self._each_minute = each_minute
+        self._alive = alive
         self._stopping = False
         self._failing = False
         self._linked = False
@@ -86,6 +89,8 @@ class Loop:
             self._batch_began_s = now_s
             if self._failing:
                 time.sleep(BEAT_S)
+        if not self._failing:
+            self._alive()
         if (
             not self._failing
             and self._manager.ping_every_s

@@ -229,6 +229,7 @@ class Pipeline:
             body = self._engine.snapshot()
             batch.snapshot = Snapshot(now_ms, VERSION, settings_hash(self._plan), body)
         batch.alarms = self._engine.alarms() if events or batch.snapshot else None
+        batch.resting = self._engine.resting() if events or batch.snapshot else None
         silent = not self._alive or now_ms - self._alive_ms < ALIVE_EVERY_MS
         if not batch and not self._acks and silent:
             return True

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 from chamberwatch.errors import SettingsError
+from chamberwatch.heartbeat import PulsePlan
 from chamberwatch.ingest.broker_plan import BrokerPlan
 from chamberwatch.ingest.serial_port import PortPlan
 from chamberwatch.notify import ChannelPlan
@@ -70,7 +71,20 @@ def broker_plan(file: File) -> BrokerPlan | None:
 def channel_plans(file: File) -> list[ChannelPlan]:
     """Return the channels, their secret addresses looked up."""
     with _refusals("notify"):
-        return [ChannelPlan(c.name, _address(c), c.topic) for c in file.notify.channel]
+        return [
+            ChannelPlan(c.name, _address(c), c.topic, burst=c.burst, every_s=c.spacing)
+            for c in file.notify.channel
+        ]
+
+
+def pulse_plan(file: File) -> PulsePlan | None:
+    """Return where the sign of life goes, or None if nobody waits for one."""
+    table = file.heartbeat
+    if table is None:
+        return None
+    url = table.url.get_secret_value() if table.url is not None else secret(table.credential or "")
+    with _refusals("heartbeat"):
+        return PulsePlan(url or "", table.every)
 
 
 def _address(table: ChannelTable) -> str | None:

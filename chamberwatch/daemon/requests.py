@@ -1,4 +1,4 @@
-"""What people ask of a running watch: "I'm on it" and door sessions, from the command line or by MQTT."""
+"""What people ask of a running watch: "I'm on it", doors, quiet, a probe's rest; by command line or MQTT."""
 
 from __future__ import annotations
 
@@ -6,36 +6,17 @@ import logging
 from collections.abc import Mapping
 from typing import Any
 
+from chamberwatch.daemon.asking import parse_request
 from chamberwatch.daemon.clock import Clock
 from chamberwatch.daemon.pipeline import Pipeline
 from chamberwatch.errors import JournalError
 from chamberwatch.ingest.packet import Command
-from chamberwatch.inputs import Acknowledge, Hangs, Tend
+from chamberwatch.inputs import Acknowledge, Hangs, Rest, Shelve, Tend
 from chamberwatch.journal.store import Journal, RequestRow
 from chamberwatch.model import MS_PER_DAY, HangingTime, Kind, Plan
 
 _log = logging.getLogger(__name__)
-EVERYTHING = "all"
 STAYS_KEPT_MS = 5 * MS_PER_DAY
-
-
-def parse_acknowledgement(text: str, plan: Plan) -> tuple[str | None, Kind | None]:
-    """Read 'all', 'CHAMBER' or 'CHAMBER KIND'; return (chamber or None, kind or None).
-
-    Raises:
-        ValueError: no such chamber or kind; the text says what is allowed.
-    """
-    words = text.split()
-    if words in ([], [EVERYTHING]):
-        return None, None
-    chambers = [c.name for c in plan.chambers]
-    if words[0] not in chambers:
-        raise ValueError(f"{words[0]!r} is not a chamber; write all, or one of: {', '.join(chambers)}")
-    if len(words) == 1:
-        return words[0], None
-    if len(words) > 2 or words[1] not in list(Kind):  # noqa: PLR2004  CHAMBER KIND
-        raise ValueError(f"{' '.join(words[1:])!r} is not a kind; one of: {', '.join(Kind)}")
-    return words[0], Kind(words[1])
 
 
 class Requests:
@@ -88,12 +69,22 @@ class Requests:
         kind = row.args.get("kind")
         if row.verb == "tend":
             self._tend(row.args)
+        elif row.verb == "rest":
+            until_ms = at_ms + row.args["until_ms"] - row.at_ms
+            self._pipeline.feed(Rest(at_ms, row.args["probe"], until_ms, row.args["by"]))
         elif kind is not None and kind not in list(Kind):
             _log.warning("request %d is about %r, which this version does not know", row.id, kind)
         else:
-            known = None if kind is None else Kind(kind)
-            self._pipeline.feed(Acknowledge(at_ms, row.args.get("chamber"), known, row.args.get("by", "")))
+            self._about(row, at_ms, None if kind is None else Kind(kind))
         self._pipeline.request_done(row.id)
+
+    def _about(self, row: RequestRow, at_ms: int, kind: Kind | None) -> None:
+        by = row.args.get("by", "")
+        if row.verb == "shelve":
+            until_ms = at_ms + row.args["until_ms"] - row.at_ms
+            self._pipeline.feed(Shelve(at_ms, row.args["chamber"], kind, until_ms, by))
+        else:
+            self._pipeline.feed(Acknowledge(at_ms, row.args.get("chamber"), kind, by))
 
     def _tend(self, args: Mapping[str, Any]) -> None:
         self._pipeline.feed(Tend(args["from_ms"], args["chamber"], args["until_ms"]))
@@ -101,9 +92,9 @@ class Requests:
     def command(self, command: Command) -> None:
         """Take what came on the acknowledge topic; nonsense is logged and acknowledged away."""
         try:
-            chamber, kind = parse_acknowledgement(command.text, self._plan)
+            asked = parse_request(command.text, self._plan, self._clock.now_ms())
         except ValueError as error:
             _log.warning("on the acknowledge topic: %s", error)
             self._pipeline.feed_ack(command.ack)
             return
-        self._pipeline.feed(Acknowledge(self._clock.now_ms(), chamber, kind, "MQTT"), command.ack)
+        self._pipeline.feed(asked, command.ack)

@@ -15,12 +15,20 @@ from chamberwatch.daemon.collector import look_seldom
 from chamberwatch.daemon.housekeeping import Housekeeping
 from chamberwatch.daemon.loop import Loop
 from chamberwatch.daemon.pipeline import Pipeline
-from chamberwatch.daemon.plans import broker_plan, channel_plans, port_plans, series_plan, speeches
+from chamberwatch.daemon.plans import (
+    broker_plan,
+    channel_plans,
+    port_plans,
+    pulse_plan,
+    series_plan,
+    speeches,
+)
 from chamberwatch.daemon.requests import Requests
 from chamberwatch.daemon.service_manager import ServiceManager
 from chamberwatch.daemon.teller import Teller, newest_air
 from chamberwatch.daemon.wording import counted
 from chamberwatch.errors import JournalError, SettingsError
+from chamberwatch.heartbeat import Pulse
 from chamberwatch.ingest.broker import BrokerLink
 from chamberwatch.ingest.guard import install_thread_guard
 from chamberwatch.ingest.packet import Inbox
@@ -95,6 +103,8 @@ class Service:
         self.notifier = Notifier(channel_plans(file), lambda: Outbox(path), now_ms, publish)
         series = series_plan(file)
         self.series = SeriesWriter(series, lambda: Tail(path), now_ms) if series is not None else None
+        pulse = None if rehearsal else pulse_plan(file)  # nobody must take practice for a living watch
+        self.pulse = Pulse(pulse) if pulse is not None else None
         self.manager = ServiceManager()
         self.requests = Requests(self.journal, self.plan, self.pipeline, self.clock)
         self.loop = Loop(
@@ -105,6 +115,7 @@ class Service:
             self.manager,
             self.status,
             self._each_minute,
+            self.pulse.alive if self.pulse is not None else lambda: None,
         )
         self.housekeeping = Housekeeping(path, file.journal.keep_days, now_ms)
 
@@ -155,6 +166,8 @@ class Service:
         self.notifier.start()
         if self.series is not None:
             self.series.start()
+        if self.pulse is not None:
+            self.pulse.start()
         for port in self.ports:
             port.start()
         if self.link is not None:
@@ -174,6 +187,8 @@ class Service:
     def _stop(self) -> bool:
         """Sources first, so that what they gave is committed; then those who tell. False: not all was."""
         self.manager.stopping()
+        if self.pulse is not None:
+            self.pulse.stop(0.0)
         for port in self.ports:
             port.stop()
         kept = self.loop.drain()

@@ -2,15 +2,18 @@
 
 A consequence (`because`) is sent when it names what is to be done (a dead compressor, an open door, a probe),
 when it is more urgent than what was told of its cause, or when all that was told of that is over again; else
-it is recorded, and the return of what was not sent is not sent either. Remembered for the life of the
+it is recorded, and the return of what was not sent is not sent either. Nor is air that is outside its band
+within the probe's own accuracy, at low priority, until it clearly is. Remembered for the life of the
 process; after a restart the unknown is sent.
 """
 
 from __future__ import annotations
 
 from chamberwatch.model import Event, EventState, Kind, Note, Priority
+from chamberwatch.rules.alarm import RANK
+from chamberwatch.rules.doubt import BAND_KINDS
 
-TOLD_NOTES = frozenset({Note.EDGE, Note.RAISED, Note.STILL, Note.FACT})
+TOLD_NOTES = frozenset({Note.EDGE, Note.RAISED, Note.STILL, Note.FACT, Note.UNSHELVED})
 """What becomes a message. That a second probe joined, or that someone is on it, is recorded but not sent."""
 EFFECTS = frozenset(
     {
@@ -26,7 +29,6 @@ EFFECTS = frozenset(
     }
 )
 DECISIONS_KEPT = 1_000
-RANK = {Priority.LOW: 0, Priority.MEDIUM: 1, Priority.HIGH: 2}
 
 
 class Telling:
@@ -35,8 +37,8 @@ class Telling:
     def __init__(self) -> None:
         self._priority: dict[str, Priority] = {}
         """Of the causes told, by their id."""
-        self._quiet: set[tuple[str, Kind]] = set()
-        """Alarms that stand and were not sent."""
+        self._quiet: dict[tuple[str, Kind], str] = {}
+        """Alarms that stand and were not sent, and the cause each belongs to."""
         self._stands: dict[tuple[str, Kind], str] = {}
         """Alarms that were sent and stand, and the cause each belongs to."""
         self._decided: dict[str, bool] = {}
@@ -54,16 +56,33 @@ class Telling:
         if event.note not in TOLD_NOTES:
             return False
         key = (event.chamber, event.kind)
+        if event.quiet or (event.kind in BAND_KINDS and event.priority is Priority.LOW):
+            return self._keep_quiet(event, key)
         if event.state is EventState.ACTIVE:
             return self._began(event, key)
         if event.state is EventState.RETURNED:
             was_quiet = key in self._quiet
-            self._quiet.discard(key)
+            self._quiet.pop(key, None)
             self._stands.pop(key, None)
             return not was_quiet
-        if event.note is Note.RAISED:
-            self._quiet.discard(key)
+        if event.note in (Note.RAISED, Note.UNSHELVED):
+            self._tell(event, key, self._quiet.get(key) or event.because or event.id)
         return key not in self._quiet
+
+    def _tell(self, event: Event, key: tuple[str, Kind], cause: str) -> None:
+        self._quiet.pop(key, None)
+        self._stands[key] = cause
+        told = self._priority.get(cause, event.priority)
+        self._priority[cause] = max(told, event.priority, key=RANK.__getitem__)
+
+    def _keep_quiet(self, event: Event, key: tuple[str, Kind]) -> bool:
+        """Quiet was asked for, or it is within a probe's doubt: remember what stands, tell nothing of it."""
+        if event.state is EventState.RETURNED:
+            self._quiet.pop(key, None)
+            self._stands.pop(key, None)
+        elif event.state is EventState.ACTIVE:
+            self._quiet[key] = event.because or event.id
+        return False
 
     def _began(self, event: Event, key: tuple[str, Kind]) -> bool:
         cause = event.because or event.id
@@ -72,9 +91,7 @@ class Telling:
         worse = told is not None and RANK[event.priority] > RANK[told]
         news = worse or not known or event.kind not in EFFECTS
         if news:
-            self._quiet.discard(key)
-            self._stands[key] = cause
-            self._priority[cause] = max(told or event.priority, event.priority, key=RANK.__getitem__)
+            self._tell(event, key, cause)
         else:
-            self._quiet.add(key)
+            self._quiet[key] = cause
         return news

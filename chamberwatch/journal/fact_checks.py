@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from chamberwatch.errors import FactRefused
 from chamberwatch.journal.pieces import Piece, WeighIn
-from chamberwatch.model import MS_PER_H, MS_PER_MIN, PieceFacts, Stage
+from chamberwatch.model import MS_PER_H, MS_PER_MIN, Kind, PieceFacts, Stage
+from chamberwatch.words.kinds import HOUSE_KINDS
 from chamberwatch.words.times import format_local
 from chamberwatch.words.units import LENGTH_MAX_MM, MASS_MAX_G, show_mass
 
@@ -259,6 +260,22 @@ def check_discard(piece: Piece, at_ms: int, voice: Voice) -> None:
             f"{piece.name} was still hung or weighed {voice.when(last_ms)}; "
             f"it cannot have been discarded {voice.when(at_ms)}"
         )
+
+
+def check_ahead(what: str, at_ms: int, until_ms: int | None, longest_ms: int, voice: Voice) -> None:
+    """Refuse an end that is not ahead, or further ahead than it may be."""
+    if until_ms is not None and not at_ms < until_ms <= at_ms + longest_ms:
+        raise FactRefused(
+            f"{what} until {voice.when(until_ms)}: its end must be ahead of now ({voice.when(at_ms)}) "
+            f"and at most {longest_ms // MS_PER_H} h from now"
+        )
+
+
+def check_shelf(kind: Kind | None, at_ms: int, until_ms: int | None, longest_ms: int, voice: Voice) -> None:
+    """Refuse quiet without a near end, and about what is told once or concerns no chamber."""
+    if kind in HOUSE_KINDS or kind is Kind.MONITOR_GAP:
+        raise FactRefused(f"{kind} can't be made quiet: only what stands in a chamber can")
+    check_ahead("quiet", at_ms, until_ms, longest_ms, voice)
 
 
 def last_known_ms(piece: Piece) -> int:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
-    from chamberwatch.model import Alarm
+    from chamberwatch.model import Alarm, Kind
 
 
 class Hung(NamedTuple):
@@ -104,6 +104,28 @@ class Tended(NamedTuple):
     chamber: str
     from_ms: int
     until_ms: int
+
+
+class Shelved(NamedTuple):
+    """Quiet asked of the watch as `request_id`; `kinds`: about what; `until_ms` None: not any more."""
+
+    request_id: int
+    chamber: str
+    kinds: tuple[Kind, ...]
+    until_ms: int | None
+
+
+class Rested(NamedTuple):
+    """A probe's rest, asked of the watch as `request_id`; `until_ms` None: it is over.
+
+    `eyes`: the chamber's other probes.
+    """
+
+    request_id: int
+    probe: str
+    chamber: str
+    until_ms: int | None
+    eyes: tuple[str, ...]
 
 
 class Acknowledged(NamedTuple):

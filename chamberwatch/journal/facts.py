@@ -21,6 +21,8 @@ from chamberwatch.journal.fact_results import (
     Hung,
     Moved,
     Noted,
+    Rested,
+    Shelved,
     Staged,
     Started,
     TakenDown,
@@ -37,8 +39,9 @@ from chamberwatch.journal.stage_facts import (
     leave,
     record_cut,
 )
-from chamberwatch.journal.telling import load_alarms
+from chamberwatch.journal.telling import load_alarms, load_resting
 from chamberwatch.model import ChamberKind, Stage
+from chamberwatch.rules import rest, shelf
 
 if TYPE_CHECKING:
     import sqlite3
@@ -49,7 +52,7 @@ if TYPE_CHECKING:
     from typing import Self
 
     from chamberwatch.journal.stays import Stay
-    from chamberwatch.model import Kind, PieceFacts
+    from chamberwatch.model import Kind, PieceFacts, ProbePlan
 
 
 class Facts:
@@ -68,6 +71,7 @@ class Facts:
         self._chambers = {c.name for c in plan.chambers} if plan else set()
         self._warm = {c.name for c in plan.chambers if c.kind is not ChamberKind.COLD} if plan else set()
         self._chambers.update(chambers or ())
+        self._probes: dict[str, ProbePlan] = {p.name: p for p in plan.probes} if plan else {}
         self._voice = checks.Voice(now_ms, zone, plans.read_units(self._db))
 
     def close(self) -> None:
@@ -280,6 +284,38 @@ class Facts:
             )
             args = {"chamber": chamber, "kind": kind.value if kind else None, "by": by}
             return Acknowledged(self._ask(at_ms, "acknowledge", args), alarms)
+
+    def shelve(
+        self, at_ms: int, chamber: str, kind: Kind | None, until_ms: int | None, *, by: str = ""
+    ) -> Shelved:
+        """Ask the watch for quiet about one kind, or all that stands in a chamber; None: not any more."""
+        checks.check_chamber(chamber, self._chambers)
+        checks.check_shelf(kind, at_ms, until_ms, shelf.LONGEST_MS, self._voice)
+        end_ms = at_ms if until_ms is None else until_ms
+        with transaction(self._db, self._path):
+            stand = tuple(a.kind for a in load_alarms(self._db) if a.chamber == chamber)
+            if kind is None and not stand and until_ms is not None:
+                raise FactRefused(
+                    f"nothing stands in {chamber} now; name the kind that is meant (`rules` lists them)"
+                )
+            args = {"chamber": chamber, "kind": kind, "until_ms": end_ms, "by": by}
+            kinds = stand if kind is None else (kind,)
+            return Shelved(self._ask(at_ms, "shelve", args), chamber, kinds, until_ms)
+
+    def rest(self, at_ms: int, probe: str, until_ms: int | None, *, by: str = "") -> Rested:
+        """Ask the watch to leave a probe out of all judging for a time; None: it counts again."""
+        plan = self._probes.get(probe)
+        if plan is None:
+            known = ", ".join(sorted(self._probes)) or "none yet"
+            raise FactRefused(f"there is no probe {probe!r}; the probes are: {known}")
+        checks.check_ahead("a probe's rest", at_ms, until_ms, rest.LONGEST_MS, self._voice)
+        end_ms = at_ms if until_ms is None else until_ms
+        with transaction(self._db, self._path):
+            out = {probe, *load_resting(self._db, at_ms)}
+            there = sorted(p.name for p in self._probes.values() if p.chamber == plan.chamber)
+            others = tuple(name for name in there if name not in out)
+            asked = self._ask(at_ms, "rest", {"probe": probe, "until_ms": end_ms, "by": by})
+        return Rested(asked, probe, plan.chamber, until_ms, others)
 
     # -- inside a transaction
 

@@ -17,12 +17,16 @@ DUE = """
     FROM notice n LEFT JOIN event e ON e.id = n.event_id
     WHERE n.state = 'owed' AND n.channel = ? AND n.due_ms <= ? ORDER BY n.id LIMIT ?
 """
-# The event is the one that opened the alarm which stands now, or a later one about it (priority raised).
+# The event is the one that opened the alarm which stands now, or a later one about it (priority raised); when
+# a quiet time has ended since, that end repeats in its place.
 STANDS = """
     SELECT EXISTS(
         SELECT 1 FROM event e JOIN alarm a ON a.chamber = e.chamber AND a.kind = e.kind
         JOIN event opening ON opening.id = a.event_id
-        WHERE e.id = ? AND e.seq >= opening.seq AND NOT a.acknowledged AND a.returned_ms IS NULL)
+        WHERE e.id = ? AND e.seq >= opening.seq AND NOT a.acknowledged AND a.returned_ms IS NULL
+        AND a.shelved_until_ms IS NULL
+        AND NOT EXISTS(SELECT 1 FROM event later WHERE later.seq > e.seq AND later.note = 'unshelved'
+            AND later.chamber = e.chamber AND later.kind = e.kind))
 """
 REPEAT = """
     INSERT OR IGNORE INTO notice(channel, event_id, repeat, due_ms, headline, body, priority)

@@ -14,7 +14,7 @@ from chamberwatch.journal.hourly import Hour, hours
 from chamberwatch.journal.pieces import Piece, Remark, load_pieces
 from chamberwatch.journal.schema import open_readable
 from chamberwatch.journal.stays import hanging, hanging_times, load_stays
-from chamberwatch.journal.telling import load_alarms
+from chamberwatch.journal.telling import load_alarms, load_resting
 from chamberwatch.journal.views import (
     ChamberAir,
     ProbeState,
@@ -113,6 +113,11 @@ class Reader:
         """Return the open alarms, oldest first."""
         with explained(self.path):
             return load_alarms(self._db)
+
+    def resting(self, now_ms: int) -> dict[str, int]:
+        """Return the probes that are out of service now, and until when."""
+        with explained(self.path):
+            return load_resting(self._db, now_ms)
 
     # -- the air
 

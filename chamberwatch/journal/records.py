@@ -44,7 +44,7 @@ class Written(NamedTuple):
 
 
 class RequestRow(NamedTuple):
-    """Something the command line asked of the daemon: verb "acknowledge" or "tend"."""
+    """Something the command line asked of the daemon: verb "acknowledge", "tend", "shelve" or "rest"."""
 
     id: int
     at_ms: int
@@ -57,13 +57,15 @@ class Batch:
     """One transaction: readings and refusals in the order they came, and all that follows from them.
 
     `events` pairs each event with its text. `alarms` None leaves the open alarms as they are, a list replaces
-    them all. `alive_ms` is the watch's sign of life.
+    them all; so does `resting` (probe → until when) with the probes out of service, given beside it.
+    `alive_ms` is the watch's sign of life.
     """
 
     readings: list[Reading] = field(default_factory=list)
     refusals: list[Refusal] = field(default_factory=list)
     events: list[tuple[Event, str]] = field(default_factory=list)
     alarms: list[Alarm] | None = None
+    resting: dict[str, int] | None = None
     notices: list[Notice] = field(default_factory=list)
     snapshot: Snapshot | None = None
     requests_done: list[int] = field(default_factory=list)

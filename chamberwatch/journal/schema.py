@@ -116,6 +116,14 @@ PIECES = Migration(
     ),
 )
 
+SHELVES = Migration(
+    "shelves",
+    (
+        "ALTER TABLE alarm ADD COLUMN shelved_until_ms INTEGER",
+        "CREATE TABLE resting(probe TEXT PRIMARY KEY, until_ms INTEGER NOT NULL) STRICT, WITHOUT ROWID",
+    ),
+)
+
 # A stay with hanging = 0 is one in a cold fridge: in salt, or evening out. Hanging and discarding are not in
 # `stage`: stays and the piece's row say them already.
 STAGES = Migration(
@@ -138,7 +146,7 @@ STAGES = Migration(
     ),
 )
 
-MIGRATIONS: tuple[Migration, ...] = (AIR, EVENTS, PIECES, STAGES)
+MIGRATIONS: tuple[Migration, ...] = (AIR, EVENTS, PIECES, SHELVES, STAGES)
 LEDGER = "CREATE TABLE IF NOT EXISTS migration(name TEXT PRIMARY KEY, at_ms INTEGER NOT NULL) STRICT"
 RECORD = "INSERT INTO migration SELECT ?, CAST((julianday('now') - 2440587.5) * 86400000 AS INTEGER)"
 

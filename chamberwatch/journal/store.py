@@ -116,6 +116,8 @@ class Journal:
         telling.owe(db, batch.notices, known)
         if batch.alarms is not None:
             telling.replace_alarms(db, batch.alarms)
+        if batch.resting is not None:
+            telling.replace_resting(db, batch.resting)
         if batch.snapshot is not None:
             telling.keep_snapshot(db, batch.snapshot, horizon_ms)
         db.executemany("UPDATE request SET done = 1 WHERE id = ?", [(key,) for key in batch.requests_done])

@@ -10,7 +10,7 @@ from chamberwatch.model import Alarm, Kind, Priority
 
 if TYPE_CHECKING:
     import sqlite3
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from chamberwatch.journal.records import Notice, Snapshot
     from chamberwatch.model import Event
@@ -20,7 +20,11 @@ ADD_EVENT = (
     "limit_value, because, note, worst, late_ms, detail, text) "
     "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
 )
-ADD_ALARM = "INSERT INTO alarm VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
+ADD_ALARM = (
+    "INSERT INTO alarm(chamber, kind, acknowledged, since_ms, at_ms, priority, probes, value, limit_value, "
+    "event_id, acknowledged_by, worst, returned_ms, shelved_until_ms) "
+    "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
+)
 ADD_NOTICE = (
     "INSERT OR IGNORE INTO notice(channel, event_id, repeat, due_ms, headline, body, priority) "
     "VALUES (?, ?, ?, ?, ?, ?, ?)"
@@ -74,6 +78,7 @@ def _alarm_row(a: Alarm) -> tuple[object, ...]:
         a.acknowledged_by,
         a.worst,
         a.returned_ms,
+        a.shelved_until_ms,
     )
 
 
@@ -94,9 +99,24 @@ def load_alarms(db: sqlite3.Connection) -> list[Alarm]:
             acknowledged_by=row["acknowledged_by"],
             worst=row["worst"],
             returned_ms=row["returned_ms"],
+            shelved_until_ms=row["shelved_until_ms"],
         )
         for row in named(db, "SELECT * FROM alarm ORDER BY at_ms, chamber, kind")
     ]
+
+
+def load_resting(db: sqlite3.Connection, now_ms: int) -> dict[str, int]:
+    """Return the probes that are out of service, and until when: as the watch knows and as asked since."""
+    last = dict(db.execute("SELECT probe, until_ms FROM resting").fetchall())
+    rows = db.execute("SELECT args FROM request WHERE verb = 'rest' AND done = 0 ORDER BY id").fetchall()
+    last |= {args["probe"]: args["until_ms"] for args in (json.loads(text) for (text,) in rows)}
+    return {probe: int(until_ms) for probe, until_ms in last.items() if until_ms > now_ms}
+
+
+def replace_resting(db: sqlite3.Connection, resting: Mapping[str, int]) -> None:
+    """Make these the probes that are out of service, and no others."""
+    db.execute("DELETE FROM resting")
+    db.executemany("INSERT INTO resting VALUES (?, ?)", list(resting.items()))
 
 
 def keep_snapshot(db: sqlite3.Connection, snapshot: Snapshot, horizon_ms: int) -> None:

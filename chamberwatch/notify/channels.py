@@ -28,6 +28,9 @@ class ChannelPlan:
     name: str
     url: str | None = field(default=None, repr=False)
     topic: str | None = None
+    burst: int | None = None
+    every_s: float | None = None
+    """Messages at once, then one every so many seconds; None: as the notifier's own pace says."""
 
     def __post_init__(self) -> None:
         if (self.url is None) == (self.topic is None):

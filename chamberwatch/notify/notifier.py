@@ -119,7 +119,7 @@ class _Worker:
         self._plan, self._open, self._now_ms, self._publish = plan, outbox_factory, now_ms, publish
         self._pace, self._chance = pace, chance
         self._outbox: OutboxLike | None = None
-        self._allowance = Allowance(pace.burst, pace.every_s, time.monotonic())
+        self._allowance = Allowance(plan.burst or pace.burst, plan.every_s or pace.every_s, time.monotonic())
         self._unmarked: dict[int, tuple[OwedLike, int]] = {}
         """Taken by the other side, but the journal could not note it yet."""
         self._rests = 0
@@ -201,7 +201,7 @@ class _Worker:
         """Drop a repeat that has become needless; the first message of an alarm is always sent."""
         if notice.repeat == 0 or outbox.alarm_open_unacknowledged(notice.event_id):
             return False
-        outbox.dropped(notice.id, "acknowledged or returned meanwhile")
+        outbox.dropped(notice.id, "acknowledged, quiet or returned meanwhile")
         self.status = self.status._replace(dropped=self.status.dropped + 1)
         return True
 

@@ -41,8 +41,8 @@ def due_after_sending_ms(sent_ms: int, repeat: int) -> int:
 
 
 def comes_again(priority: str, state: str, note: str) -> bool:
-    """Whether a notice repeats until someone is on it: urgent, and either new or just raised to urgent."""
-    return priority == Priority.HIGH and (state == EventState.ACTIVE or note == Note.RAISED)
+    """Whether a notice repeats until someone is on it: urgent, and new, just raised, or quiet no more."""
+    return priority == Priority.HIGH and (state == EventState.ACTIVE or note in (Note.RAISED, Note.UNSHELVED))
 
 
 def wording(body: str, repeat: int, failures: int, age_ms: int) -> str:

@@ -1,13 +1,13 @@
 """The life of an alarm: one a chamber and kind, naming its probes, told on edges only.
 
 Rules for this file: every transition is in `TRANSITIONS`; an alarm knows nothing of thresholds, messages or
-repeats. The states are ANSI/ISA-18.2's: normal (no alarm here), unacknowledged, acknowledged, and returned
-before anyone had acknowledged. A returned one stays on the board until acknowledged or until it comes back.
+repeats. The states are ANSI/ISA-18.2's: normal (no alarm here), unacknowledged, acknowledged, shelved, and
+returned before anyone had acknowledged. A returned one stays on the board until acknowledged or until it
+comes back. A shelf (`rules.shelf`) outlives the alarm it was made for; whatever becomes urgent breaks it.
 """
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import asdict, replace
 from enum import StrEnum
 from typing import Any
@@ -15,9 +15,11 @@ from typing import Any
 from chamberwatch.model import Alarm, AlarmState, Event, EventState, Kind, Note, Priority
 from chamberwatch.rules import causes
 from chamberwatch.rules.catalogue import CATALOGUE
-from chamberwatch.rules.edge import Edge
+from chamberwatch.rules.edge import Edge, event_id
+from chamberwatch.rules.shelf import Shelf
 
 KEPT_ENDED = 7
+RANK = {Priority.LOW: 0, Priority.MEDIUM: 1, Priority.HIGH: 2}
 
 
 class Trigger(StrEnum):
@@ -27,9 +29,12 @@ class Trigger(StrEnum):
     RETURN = "return"
     ACKNOWLEDGE = "acknowledge"
     RE_ALARM = "re-alarm"
+    SHELVE = "shelve"
+    UNSHELVE = "unshelve"
 
 
 _B, _C, _D = AlarmState.UNACKNOWLEDGED, AlarmState.ACKNOWLEDGED, AlarmState.RETURNED
+_G = AlarmState.SHELVED
 
 TRANSITIONS: dict[tuple[AlarmState | None, Trigger], AlarmState | None] = {
     (None, Trigger.ACTIVATE): _B,
@@ -40,14 +45,14 @@ TRANSITIONS: dict[tuple[AlarmState | None, Trigger], AlarmState | None] = {
     (_C, Trigger.RE_ALARM): _B,
     (_D, Trigger.ACKNOWLEDGE): None,
     (_D, Trigger.ACTIVATE): _B,
+    (_B, Trigger.SHELVE): _G,
+    (_C, Trigger.SHELVE): _G,
+    (_G, Trigger.SHELVE): _G,
+    (_D, Trigger.SHELVE): None,
+    (_G, Trigger.RETURN): None,
+    (_G, Trigger.UNSHELVE): _B,
 }
 """(state, trigger) → state; None is normal. A pair that is missing changes nothing and tells nothing."""
-
-
-def event_id(kind: Kind, chamber: str, probe: str, at_ms: int, what: str) -> str:
-    """Return the id that this happening has however often it is derived: 16 hex digits."""
-    text = "\x1f".join((kind, chamber, probe, str(at_ms), what))
-    return hashlib.sha256(text.encode()).hexdigest()[:16]
 
 
 def fact(
@@ -75,6 +80,7 @@ class Board:
         """The arrival clock: what a backlog tells late is told now, and told again a day from now."""
         self._ended: list[causes.Ended] = []
         """Alarms that ended lately: what follows is theirs."""
+        self.shelves: dict[tuple[str, Kind], Shelf] = {}
 
     def alarms(self) -> list[Alarm]:
         """Return every alarm that is not normal, oldest first."""
@@ -96,13 +102,15 @@ class Board:
     def to_json(self) -> dict[str, Any]:
         """Return the state as JSON values."""
         alarms = [asdict(alarm) | {"told_ms": self.told_ms(alarm)} for alarm in self._alarms.values()]
-        return {"alarms": alarms, "ended": self._ended}
+        shelves = [[*key, *shelf] for key, shelf in self.shelves.items()]
+        return {"alarms": alarms, "ended": self._ended, "shelves": shelves}
 
     @classmethod
     def from_json(cls, body: dict[str, Any], chambers: dict[str, str]) -> Board:
         """Restore what `to_json` returned, for the probes planned now (`chambers`: probe → chamber)."""
         board = cls()
         board._ended = [causes.Ended(where, Kind(kind), *rest) for where, kind, *rest in body["ended"]]
+        board.shelves = {(where, Kind(kind)): Shelf(*rest) for where, kind, *rest in body["shelves"]}
         for item in body["alarms"]:
             told_ms = item.pop("told_ms")
             where = item["chamber"]
@@ -129,12 +137,22 @@ class Board:
             return []
         return [self._leave(standing, edge) if len(standing.probes) > 1 else self._return(standing, edge)]
 
-    def raise_priority(self, chamber: str, kind: Kind, at_ms: int, value: float, limit: float) -> list[Event]:
-        """Make a standing alarm urgent; nothing if it is already."""
+    def raise_priority(
+        self,
+        chamber: str,
+        kind: Kind,
+        at_ms: int,
+        value: float | None,
+        *,
+        limit: float | None = None,
+        to: Priority = Priority.HIGH,
+    ) -> list[Event]:
+        """Make a standing alarm more urgent; nothing if it is so already."""
         alarm = self.standing(chamber, kind)
-        if alarm is None or alarm.priority is Priority.HIGH:
+        if alarm is None or RANK[alarm.priority] >= RANK[to]:
             return []
-        alarm = replace(alarm, priority=Priority.HIGH, value=value)
+        alarm = self._break_shelf(alarm) if to is Priority.HIGH else alarm
+        alarm = replace(alarm, priority=to, value=value)
         self._put(alarm, at_ms)
         return [self._noted(alarm, at_ms, Note.RAISED, limit=limit)]
 
@@ -158,6 +176,37 @@ class Board:
         self._put(replace(alarm, acknowledged=False, acknowledged_by=""), at_ms)
         return [self._noted(alarm, at_ms, Note.STILL)]
 
+    def shelve(self, chamber: str, kind: Kind, at_ms: int, shelf: Shelf) -> list[Event]:
+        """Make a kind of alarm quiet in a chamber, whether or not it stands now."""
+        self.shelves[chamber, kind] = shelf
+        alarm = self._alarms.get((chamber, kind))
+        if alarm is None:
+            return [shelf.event(chamber, kind, at_ms, Note.SHELVED)]
+        event = replace(self._noted(alarm, at_ms, Note.SHELVED), detail=shelf.detail, meets_ms=shelf.until_ms)
+        if TRANSITIONS[alarm.state, Trigger.SHELVE] is None:
+            self._drop(alarm)
+        else:
+            self._put(replace(alarm, shelved_until_ms=shelf.until_ms), at_ms)
+        return [event]
+
+    def unshelve(self, chamber: str, kind: Kind, at_ms: int) -> list[Event]:
+        """End the quiet; what stands then needs acknowledging anew."""
+        shelf = self.shelves.pop((chamber, kind), None)
+        if shelf is None:
+            return []
+        alarm = self._alarms.get((chamber, kind))
+        if alarm is None or (alarm.state, Trigger.UNSHELVE) not in TRANSITIONS:
+            return [replace(shelf.event(chamber, kind, at_ms, Note.UNSHELVED), quiet=True)]
+        alarm = replace(alarm, shelved_until_ms=None, acknowledged=False, acknowledged_by="")
+        self._put(alarm, at_ms)
+        return [self._noted(alarm, at_ms, Note.UNSHELVED)]
+
+    def _break_shelf(self, alarm: Alarm) -> Alarm:
+        """What becomes urgent is told, whoever asked for quiet before."""
+        if self.shelves.pop((alarm.chamber, alarm.kind), None) is None:
+            return alarm
+        return replace(alarm, shelved_until_ms=None, acknowledged=False, acknowledged_by="")
+
     def update_worst(self, chamber: str, kind: Kind, worst: float) -> None:
         """Keep the furthest value of a standing alarm for its closing message."""
         alarm = self.standing(chamber, kind)
@@ -166,6 +215,9 @@ class Board:
 
     def _activate(self, chamber: str, edge: Edge, priority: Priority, probes: tuple[str, ...]) -> Event:
         ident = event_id(edge.kind, chamber, edge.probe, edge.at_ms, EventState.ACTIVE)
+        if priority is not CATALOGUE[edge.kind].priority:
+            self.shelves.pop((chamber, edge.kind), None)
+        shelf = self.shelves.get((chamber, edge.kind))
         alarm = Alarm(
             chamber,
             edge.kind,
@@ -181,6 +233,7 @@ class Board:
             because=self._cause(chamber, edge),
             detail=edge.detail,
             meets_ms=edge.meets_ms,
+            shelved_until_ms=None if shelf is None else shelf.until_ms,
         )
         self._put(alarm, edge.at_ms)
         return self._event(alarm, ident, edge.at_ms, EventState.ACTIVE)
@@ -271,4 +324,5 @@ class Board:
             worst=alarm.worst,
             detail=alarm.detail if alarm.chamber else ", ".join(alarm.probes),
             meets_ms=alarm.meets_ms,
+            quiet=(alarm.chamber, alarm.kind) in self.shelves,
         )

@@ -31,7 +31,8 @@ class Entry:
 _BAND = (
     "signed distance to the limit, summed over time from 0, reaches the patience "
     "(default {patience}: {example}); the sum is capped at 1.5 × patience. Once a cycle is learnt, not "
-    "while the mean of the last whole one is inside, unless far outside ({far}, or {near} for 30 min)"
+    "while the mean of the last whole one is inside, unless far outside ({far}, or {near} for 30 min); "
+    "of low priority, and sent to nobody, while it is outside by no more than the probe's accuracy"
 )
 _PAGE = "Page 1954 (cumulative sum); the band is common practice, no source; the patience our choice"
 

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from chamberwatch.model import MS_PER_MIN, Event, Kind, Priority
+from chamberwatch.rules import rest
 from chamberwatch.rules.alarm import Board
 from chamberwatch.rules.catalogue import BROKER_PATIENCE_MS, RE_ALARM_MS
 from chamberwatch.rules.edge import Edge
@@ -43,12 +44,16 @@ class Due(NamedTuple):
 
 def broker_chambers(lanes: dict[str, Lane]) -> list[str]:
     """Return the chambers that have a probe on the broker."""
-    return sorted({lane.chamber for lane in lanes.values() if lane.plan.over_broker})
+    return sorted({lane.chamber for lane in lanes.values() if _listens(lane)})
 
 
 def broker_probes(lanes: dict[str, Lane], chamber: str) -> tuple[str, ...]:
     """Return the probes of a chamber that speak through the broker."""
-    return tuple(sorted(n for n, lane in lanes.items() if lane.chamber == chamber and lane.plan.over_broker))
+    return tuple(sorted(n for n, lane in lanes.items() if lane.chamber == chamber and _listens(lane)))
+
+
+def _listens(lane: Lane) -> bool:
+    return lane.plan.over_broker and lane.rests_until_ms is None
 
 
 def earliest(lanes: dict[str, Lane], board: Board, link: Link) -> Due | None:
@@ -63,14 +68,19 @@ def _all(lanes: dict[str, Lane], board: Board, link: Link) -> Iterator[Due]:
         for chamber in broker_chambers(lanes):
             if board.standing(chamber, Kind.BROKER_LOST) is None:
                 yield Due(link.lost_ms + BROKER_PATIENCE_MS, Kind.BROKER_LOST, chamber, "", "raise")
+    for (chamber, kind), shelf in board.shelves.items():
+        yield Due(shelf.until_ms, kind, chamber, "", "unshelve")
+    for name, lane in lanes.items():
+        if lane.rests_until_ms is not None:
+            yield Due(lane.rests_until_ms, Kind.PROBE_SILENT, lane.chamber, name, "work")
     for alarm in board.alarms():
-        if alarm.returned_ms is None:
+        if alarm.returned_ms is None and alarm.shelved_until_ms is None:
             yield Due(board.told_ms(alarm) + RE_ALARM_MS, alarm.kind, alarm.chamber, "", "again")
 
 
 def _silences(lanes: dict[str, Lane], board: Board) -> Iterator[Due]:
     for name, lane in lanes.items():
-        if lane.heard_ms is None or lane.bad.active:
+        if lane.heard_ms is None or lane.bad.active or lane.rests_until_ms is not None:
             continue
         if lane.plan.over_broker and board.standing(lane.chamber, Kind.BROKER_LOST) is not None:
             continue
@@ -81,11 +91,15 @@ def _silences(lanes: dict[str, Lane], board: Board) -> Iterator[Due]:
 
 def _blindness(lanes: dict[str, Lane], board: Board) -> Iterator[Due]:
     """An hour without one good reading makes whatever tells of it urgent."""
-    for chamber in {lane.chamber for lane in lanes.values()}:
+    for chamber in {lane.chamber for lane in lanes.values() if lane.rests_until_ms is None}:
         alarm = next((a for k in BLIND_KINDS if (a := board.standing(chamber, k)) is not None), None)
         if alarm is not None and alarm.priority is not Priority.HIGH:
-            last_ms = max(lane.good_ms or 0 for lane in lanes.values() if lane.chamber == chamber)
+            last_ms = max(lane.good_ms or 0 for lane in _working(lanes, chamber))
             yield Due(max(last_ms + BLIND_MS, alarm.at_ms), alarm.kind, chamber, "", "blind")
+
+
+def _working(lanes: dict[str, Lane], chamber: str) -> list[Lane]:
+    return [lane for lane in lanes.values() if lane.chamber == chamber and lane.rests_until_ms is None]
 
 
 def fire(due: Due, lanes: dict[str, Lane], board: Board, link: Link) -> list[Event]:
@@ -93,10 +107,13 @@ def fire(due: Due, lanes: dict[str, Lane], board: Board, link: Link) -> list[Eve
     if due.what == "again":
         alarm = board.standing(due.chamber, due.kind)
         return [] if alarm is None else board.re_alarm(alarm, due.at_ms)
+    if due.what == "unshelve":
+        return board.unshelve(due.chamber, due.kind, due.at_ms)
+    if due.what == "work":
+        return rest.end(lanes[due.probe], due.at_ms)
     if due.what == "blind":
-        return board.raise_priority(
-            due.chamber, due.kind, due.at_ms, BLIND_MS / MS_PER_MIN, BLIND_MS / MS_PER_MIN
-        )
+        minutes = BLIND_MS / MS_PER_MIN
+        return board.raise_priority(due.chamber, due.kind, due.at_ms, minutes, limit=minutes)
     if due.kind is Kind.BROKER_LOST:
         return _broker_lost(due, lanes, board, link)
     lane = lanes[due.probe]

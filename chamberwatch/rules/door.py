@@ -2,12 +2,14 @@
 
 A door is told from a failing compressor by its speed: within 10 min the temperature moves away from plan by
 at least `JUMP_C` and `OVER_C` more than a usual pause warms it. Raised when `WAIT_MS` after such a jump, or
-later, one of two has held for `HELD_MS`. Warm: the air is within `NEAR_PART` of the rise from its warmest or
-has settled (`SETTLED_C` in ten minutes), it is `ABOVE_C` past its usual top (no cycle learnt: has risen by
+later, one of three has held for `HELD_MS`. Warm: the air is within `NEAR_PART` of the rise from its warmest
+or has settled (`SETTLED_C` in ten minutes), it is `ABOVE_C` past its usual top (no cycle learnt: has risen by
 `UNKNOWN_RISE_C`), and the humidity stands `OTHER_PCT` from where it was. Strange: where the compressor keeps
-up, the humidity, usual before the jump, stands `AWAY_PCT` and a saw-tooth away from where it was. A fall by
-half of the rise (`BACK_PART`) ends the matter, told or untold. A door session (`tend`) holds it: the jump is
-remembered and the wait begins when the session ends.
+up, the humidity, usual before the jump, stands `AWAY_PCT` and a saw-tooth away from where it was, and outside
+what was usual. Flat: where the compressor nearly keeps up, the air is `FLAT_ABOVE_C` past its usual top,
+neither climbs nor falls, and of the saw-tooth less than `FLAT_PART` is left (where a cycle is short enough to
+show it in ten minutes). A fall by half of the rise (`BACK_PART`) ends the matter, told or untold. A door
+session (`tend`) holds it: the jump is remembered and the wait begins when the session ends.
 
 Missing input: no step; a gap of over 5 min forgets the past. Source: common practice for the half hour.
 """
@@ -23,7 +25,7 @@ from chamberwatch.rules.minute import Minute
 LOOK_BACK = 10
 JUMP_C = 1.0
 OVER_C = 0.8
-WAIT_MS = 15 * MS_PER_MIN
+WAIT_MS = 19 * MS_PER_MIN
 """With the ten minutes of the jump within the half hour; a visit's air is half way back by then."""
 HELD_MS = 10 * MS_PER_MIN
 """A second visit at the end of the wait looks like room air too, but not for so long."""
@@ -34,6 +36,12 @@ SETTLED_C = 0.2
 """Where the compressor nearly keeps up the air comes back a little and stays there."""
 ABOVE_C = 0.5
 """Past the usual top: after a visit the usual pause may warm the air as far as it always does."""
+FLAT_ABOVE_C = 0.5
+FLAT_WITHIN_MS = 60 * MS_PER_MIN
+"""Of the jump: what stands still later than this has another reason."""
+FLAT_PERIOD_MS = 3 * LOOK_BACK * MS_PER_MIN
+"""Where a cycle is longer than this, ten minutes without a saw-tooth say nothing."""
+FLAT_PART = 0.35
 OTHER_PCT = 3.0
 """Room air brings its own humidity; after a visit it is soon as before, even if a defrost keeps it warm."""
 AWAY_PCT = 3.0
@@ -53,8 +61,8 @@ class State(NamedTuple):
     since_ms: int = 0
     foot_c: float = 0.0
     foot_pct: float = 0.0
-    usual: bool = False
-    """Whether the humidity was as always before the jump."""
+    usual_pct: float | None = None
+    """The humidity's mean before the jump, if the jump began near it."""
     far_c: float = 0.0
     due_ms: int = 0
     calm_ms: int = 0
@@ -89,6 +97,7 @@ def _look(state: State, at_ms: int, temp_c: float, norm: Learnt | None, mean_pct
     rise_c = temp_c - foot_c
     usual = norm.rise_c_per_h if norm is not None else USUAL_C_PER_H
     usual_c = usual * (at_ms - foot_ms) / MS_PER_H
+    near = mean_pct is not None and abs(foot_pct - mean_pct) <= AWAY_PCT + _saw_pct(norm) / 2
     if rise_c < max(JUMP_C, usual_c + OVER_C):
         return state
     return State(
@@ -96,7 +105,7 @@ def _look(state: State, at_ms: int, temp_c: float, norm: Learnt | None, mean_pct
         foot_ms,
         foot_c,
         foot_pct,
-        mean_pct is not None and abs(foot_pct - mean_pct) <= AWAY_PCT + _saw_pct(norm) / 2,
+        mean_pct if near else None,
         temp_c,
         at_ms + WAIT_MS,
         at_ms,
@@ -119,7 +128,8 @@ def _wait(
     if tended[0] <= at_ms < tended[1]:
         due_ms = max(due_ms, tended[1] + WAIT_MS)
     state = state._replace(far_c=far_c, due_ms=due_ms)
-    if not (_warm(state, temp_c, rh_pct, norm) or _strange(state, rh_pct, norm)):
+    warm = _warm(state, temp_c, rh_pct, norm)
+    if not (warm or _strange(state, rh_pct, norm) or _flat(state, temp_c, norm)):
         return state._replace(calm_ms=at_ms), None
     rises = not state.active and at_ms >= due_ms and at_ms - state.calm_ms >= HELD_MS
     return state._replace(active=state.active or rises), True if rises else None
@@ -134,5 +144,20 @@ def _warm(state: State, temp_c: float, rh_pct: float, norm: Learnt | None) -> bo
     return temp_c >= near_c or max(temps) - min(temps) <= SETTLED_C
 
 
+def _flat(state: State, temp_c: float, norm: Learnt | None) -> bool:
+    if norm is None or temp_c < norm.top_c + FLAT_ABOVE_C or norm.period_ms > FLAT_PERIOD_MS:
+        return False
+    if state.recent[-1][0] - state.since_ms > FLAT_WITHIN_MS:
+        return False
+    temps = [r[1] for r in state.recent]
+    climbs = abs(temps[-1] - temps[0]) > SETTLED_C  # nobody cools, which is another rule's matter
+    return not climbs and max(temps) - min(temps) <= FLAT_PART * norm.saw_c
+
+
 def _strange(state: State, rh_pct: float, norm: Learnt | None) -> bool:
-    return state.usual and abs(rh_pct - state.foot_pct) >= AWAY_PCT + _saw_pct(norm)
+    """Whether the humidity is away from where it was at the foot, and from what it was before."""
+    if state.usual_pct is None:
+        return False
+    saw_pct = _saw_pct(norm)
+    far = abs(rh_pct - state.foot_pct) >= AWAY_PCT + saw_pct
+    return far and abs(rh_pct - state.usual_pct) >= AWAY_PCT + saw_pct / 2

@@ -2,9 +2,16 @@
 
 from __future__ import annotations
 
+import hashlib
 from typing import NamedTuple
 
 from chamberwatch.model import Kind
+
+
+def event_id(kind: Kind, chamber: str, probe: str, at_ms: int, what: str) -> str:
+    """Return the id that this happening has however often it is derived: 16 hex digits."""
+    text = "\x1f".join((kind, chamber, probe, str(at_ms), what))
+    return hashlib.sha256(text.encode()).hexdigest()[:16]
 
 
 class Edge(NamedTuple):

@@ -10,7 +10,7 @@ from __future__ import annotations
 from typing import Any
 
 from chamberwatch.model import MS_PER_H, MS_PER_S, ChamberKind, ChamberPlan, Kind, ProbePlan, Reading
-from chamberwatch.rules import gate, implausible, minute, silence, stuck
+from chamberwatch.rules import cooling, gate, implausible, minute, silence, stuck
 from chamberwatch.rules.catalogue import JUMP_C, JUMP_PCT
 from chamberwatch.rules.edge import Edge
 from chamberwatch.rules.slow import Slow
@@ -47,6 +47,7 @@ class Lane:
         "judged_by_day",
         "minute",
         "plan",
+        "rests_until_ms",
         "slow",
         "temperature",
         "tended",
@@ -54,6 +55,23 @@ class Lane:
 
     def __init__(self, plan: ProbePlan, chamber: ChamberPlan) -> None:
         self.plan = plan
+        self.heard_ms: int | None = None
+        """Arrival of the last input, good or bad (or the moment from which silence counts)."""
+        self.good_ms: int | None = None
+        """Arrival of the last new reading that was not refused: an hour without one is blindness."""
+        self.rests_until_ms: int | None = None
+        """Out of service until then; None: at work."""
+        self.tended = NO_WINDOW
+        self._begin(chamber)
+
+    def begin_anew(self, chamber: ChamberPlan) -> None:
+        """Forget all that stood or was about to; keep what was learnt of the chamber."""
+        learnt = self.slow
+        self._begin(chamber)
+        self.slow.learn_from(learnt)
+
+    def _begin(self, chamber: ChamberPlan) -> None:
+        plan = self.plan
         self.chamber = chamber.name
         self.judged_by_day = chamber.kind is ChamberKind.ROOM
         self.hold_ms = silence.patience_ms(plan.every_s)
@@ -64,12 +82,7 @@ class Lane:
         self.bad = implausible.RESTING
         self.minute = minute.Accumulator()
         self.slow = Slow(plan.name, round(plan.every_s * MS_PER_S), cools=not self.judged_by_day)
-        self.tended = NO_WINDOW
-        self.heard_ms: int | None = None
-        """Arrival of the last input, good or bad (or the moment from which silence counts)."""
         self.again = silence.State()
-        self.good_ms: int | None = None
-        """Arrival of the last new reading that was not refused: an hour without one is blindness."""
 
     def take(self, reading: Reading, *, frozen: bool) -> list[Edge]:
         """Judge a reading; a late one (behind this probe's newest) gives nothing and is not heard.
@@ -140,6 +153,8 @@ class Lane:
         other = self.humidity if track is self.temperature else self.temperature
         if ended and not other.stuck.active:
             edges.append(self._stuck_edge(at_ms, value, active=False, since_ms=at_ms))
+        if ended and track is self.temperature:
+            self.slow.cooling = cooling.State()  # while it stood still nothing was seen of the compressor
         if self.judged_by_day:
             day = self.slow.day_mean(temperature=track is self.temperature)
             return edges if day is None else edges + track.judge(at_ms, day, self.tended, None)
@@ -193,6 +208,7 @@ class Lane:
             "tended": list(self.tended),
             "heard_ms": self.heard_ms,
             "good_ms": self.good_ms,
+            "rests_until_ms": self.rests_until_ms,
             "again": list(self.again),
         }
 
@@ -206,4 +222,5 @@ class Lane:
         self.slow.from_json(body["slow"])
         self.tended = (body["tended"][0], body["tended"][1])
         self.heard_ms, self.good_ms = body["heard_ms"], body["good_ms"]
+        self.rests_until_ms = body["rests_until_ms"]
         self.again = silence.State(*body["again"])

@@ -223,6 +223,12 @@ class Chamber:
                 )
         return edges
 
+    def leave(self, probe: str) -> None:
+        """A probe goes out of service: nothing of it waits, and it is named no more."""
+        self._held = {key: kept for key, kept in self._held.items() if key[0] != probe}
+        self._ending = [edge for edge in self._ending if edge.probe != probe]
+        self._compared[probe] = [disagree.State(hours=state.hours) for state in self._compared[probe]]
+
     def learn_from(self, past: Chamber) -> None:
         """Take over the learnt differences of another life of this chamber, and nobody named."""
         for name, states in past._compared.items():

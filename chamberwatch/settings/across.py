@@ -45,6 +45,7 @@ def across(data: dict[str, Any]) -> list[str]:
         *_probes(data),
         *_speeches(data),
         *_channels(data),
+        *_heartbeat(data),
         *_topics(data),
         *_secrets(data),
     ]
@@ -159,6 +160,17 @@ def _channels(data: dict[str, Any]) -> Iterator[str]:
             )
 
 
+def _heartbeat(data: dict[str, Any]) -> Iterator[str]:
+    table = data.get("heartbeat")
+    if isinstance(table, dict):
+        given = [key for key in ("url", "credential") if table.get(key) is not None]
+        if len(given) != 1:
+            has = " and ".join(given) or "none"
+            yield (
+                f"heartbeat: needs exactly one of url and credential (the name of a secret url); it has {has}"
+            )
+
+
 def _topics(data: dict[str, Any]) -> Iterator[str]:
     """Yield topics with two uses: what we publish there would come back as if a probe had said it."""
     found = _named(data, ("probe",), "mqtt", "topic") + _named(data, ("notify", "channel"), "topic")
@@ -180,7 +192,7 @@ def _used_twice(what: str, found: list[Named]) -> Iterator[str]:
 
 def _secrets(data: dict[str, Any]) -> Iterator[str]:
     found = _named(data, ("notify", "channel"), "credential")
-    for table in ("broker", "series"):
+    for table in ("broker", "series", "heartbeat"):
         name = _at(data, table, "credential")
         if isinstance(name, str):
             found.append(Named(f"{table}.credential", name))

@@ -165,6 +165,10 @@ class ChannelTable(Table):
     url: SecretStr | None = None
     credential: Credential | None = None
     topic: Topic | None = None
+    burst: Annotated[int, Field(ge=1, le=100, description="messages at once")] = 5
+    spacing: Annotated[
+        float, Field(ge=0.1, le=3600, description="s between messages, once the burst is used up")
+    ] = 2.0
 
 
 class NotifyTable(Table):
@@ -172,6 +176,22 @@ class NotifyTable(Table):
 
     channel: tuple[ChannelTable, ...] = ()
     acknowledge_topic: Topic | None = None
+
+
+class HeartbeatTable(Table):
+    """A sign of life by HTTP, asked for as often as whoever waits for it expects."""
+
+    url: SecretStr | None = None
+    credential: Credential | None = None
+    every: Annotated[float, Field(ge=10, le=86_400, description="s")] = 60.0
+
+    @field_validator("url")
+    @classmethod
+    def _on_the_web(cls, url: SecretStr | None) -> SecretStr | None:
+        text = "" if url is None else url.get_secret_value()
+        if url is not None and (not text.startswith(("http://", "https://")) or any(map(str.isspace, text))):
+            raise ValueError("http://… or https://…, without blanks")
+        return url
 
 
 class SeriesTable(Table):
@@ -208,6 +228,7 @@ class File(BaseSettings):
     broker: BrokerTable = BrokerTable()
     notify: NotifyTable = NotifyTable()
     series: SeriesTable | None = None
+    heartbeat: HeartbeatTable | None = None
     rehearsal: RehearsalTable | None = None
 
     @classmethod

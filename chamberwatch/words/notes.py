@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from chamberwatch.model import Kind
+from chamberwatch.model import EventState, Kind
 from chamberwatch.words import air, board, chamber, probes, trends, watching
 from chamberwatch.words.kinds import AIR_KINDS, CLIMATE_KINDS, DRIFT_KINDS, FIGURE_KINDS
 from chamberwatch.words.view import View, Wording, cut
@@ -93,15 +93,66 @@ def acknowledged(view: View) -> Wording:
     ]
 
 
+def _asked(view: View) -> str:
+    return f" ({view.event.detail})" if view.event.detail else ""
+
+
+def _until(view: View) -> str:
+    return "" if view.event.meets_ms is None else f" until {view.ahead(view.event.meets_ms)}"
+
+
+def shelved(view: View) -> Wording:
+    """Word that somebody wants quiet about it for a time."""
+    what = "this" if view.of_the_house else f"{view.chamber} {view.too}"
+    return f"Quiet{_until(view)} about {what}{_asked(view)}.", [
+        "It is watched and recorded all the same.",
+        "If it becomes urgent I tell you at once; if it still stands after the quiet, I tell you then.",
+        view.hanging,
+    ]
+
+
+def unshelved(view: View) -> Wording:
+    """Word that the quiet is over, and whether it still stands."""
+    if view.event.quiet:
+        return f"The quiet about {view.chamber} {view.too} is over; it does not stand now.", [view.hanging]
+    return f"{view.matter('still', opens=True)}; the quiet is over.", [
+        _since(view),
+        _newest(view),
+        view.hanging,
+        *_reminder(view),
+    ]
+
+
+def rests(view: View) -> Wording:
+    """Word that a probe is out of service, and what that does to whatever stood by it."""
+    if view.event.state is EventState.RETURNED:
+        return f"{view.matter(opens=True)}: left open, as the probe now rests.", [
+            _since(view),
+            "Whether it is over I can't say: no other probe there told of it.",
+            view.hanging,
+        ]
+    where = "" if view.of_the_house else f" in {view.chamber}"
+    return f"{cut(view.probes)}{where} rests{_until(view)}{_asked(view)}.", [
+        "What it says is kept and judged by nothing, and I don't tell you if it falls silent.",
+        "When that is over it counts again by itself.",
+        view.hanging,
+    ]
+
+
+def works(view: View) -> Wording:
+    """Word that a probe counts again."""
+    return f"{cut(view.probes)} in {view.chamber} counts again since {view.at}.", [view.hanging]
+
+
 def fact(view: View) -> Wording:
     """Word a plain fact about a kind that has no wording of its own for it."""
     return f"{view.matter(opens=True)}{_figure(view)}, noted at {view.at}.", [_since(view), view.hanging]
 
 
 def raised(view: View) -> Wording:
-    """Word that it became urgent: past the urgent limit, or an hour without eyes."""
+    """Word that it matters more: past the urgent limit, beyond a probe's accuracy, an hour without eyes."""
     match view.event.kind:
-        case Kind.TEMPERATURE_HIGH | Kind.TEMPERATURE_LOW:
+        case Kind.TEMPERATURE_HIGH | Kind.TEMPERATURE_LOW | Kind.HUMIDITY_HIGH | Kind.HUMIDITY_LOW:
             return air.begins(view)
         case Kind.COOLING_LOST:
             return chamber.not_cooling(view)

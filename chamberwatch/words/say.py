@@ -58,6 +58,10 @@ NOTES: dict[Note, Callable[[View], Wording]] = {
     Note.STILL: notes.still,
     Note.ACKNOWLEDGED: notes.acknowledged,
     Note.FACT: notes.fact,
+    Note.SHELVED: notes.shelved,
+    Note.UNSHELVED: notes.unshelved,
+    Note.RESTS: notes.rests,
+    Note.WORKS: notes.works,
 }
 """What all kinds say alike."""
 
@@ -68,7 +72,8 @@ def say(event: Event, scene: Scene) -> Message:
     Never raises for an event of the model, whichever of its values is missing.
     """
     view = View(event, scene)
-    key = event.note if event.state is EventState.NOTED else event.state
+    between = event.state is EventState.NOTED or event.note is Note.RESTS
+    key = event.note if between else event.state
     wording = WORDINGS.get((event.kind, key)) or NOTES[event.note]
     headline, lines = wording(view)
     mark, update = _update(event)

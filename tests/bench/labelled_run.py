@@ -23,8 +23,10 @@ from chamberwatch.model import (
     HangingTime,
     Note,
     Plan,
+    Priority,
     ProbePlan,
 )
+from chamberwatch.rules.doubt import BAND_KINDS
 from chamberwatch.wire.framing import Line as Framed
 from chamberwatch.wire.framing import LineFramer
 from chamberwatch.wire.senml import decode
@@ -309,6 +311,18 @@ def run_quiet(sets: str, plant: str, seed: int, days: float = 7.0) -> Outcome:
     return _outcome(f"quiet {sets}", plant, seed, scene, events, None, truth.period_ms(scene.end_ms))
 
 
+def _doubted(event: Event) -> bool:
+    """Whether it is recorded, but told to nobody: out of the band within the probe's own accuracy."""
+    return event.kind in BAND_KINDS and event.priority is Priority.LOW
+
+
+def _now_certain(event: Event, events: list[Event]) -> bool:
+    """Whether it is the first word that such air is clearly outside now, which is when it is told."""
+    same = [e for e in events if (e.chamber, e.kind, e.since_ms) == (event.chamber, event.kind, event.since_ms)]
+    raised = [e for e in same if e.note is Note.RAISED]
+    return any(map(_doubted, same)) and bool(raised) and raised[0] is event
+
+
 def _outcome(
     case: str, plant: str, seed: int, scene: Scene, events: list[Event], due_ms: int | None, period_ms: int,
     slow_h: float | None = None,
@@ -316,7 +330,8 @@ def _outcome(
     told = [
         Told(e.at_ms + e.late_ms, str(e.kind), str(e.state), e.because is not None, e.probes, e.value, e.id)
         for e in events
-        if e.state is not EventState.NOTED or e.note is Note.FACT
+        if e.state is not EventState.NOTED or e.note is Note.FACT or _now_certain(e, events)
+        if not _doubted(e)
     ]
     period_min = period_ms / MS_PER_MIN
     return Outcome(case, plant, seed, scene.start_ms, scene.onset_ms, scene.end_ms, due_ms, period_min, told,

@@ -44,3 +44,16 @@ def test_a_name_that_is_no_bench_is_refused():
     done = subprocess.run([sys.executable, str(RUN), "pipelin"], capture_output=True, text=True, timeout=60, check=False)
     assert done.returncode == 2
     assert "there is no bench pipelin; there are pipeline, memory, kill, latency, disk" in done.stderr
+
+
+def test_forecasts_of_a_few_simulated_pieces_hold(tmp_path):
+    """Six pieces through the forecast's benchmark: every row is there, and no date is far out."""
+    out = tmp_path / "rows.json"
+    argv = [sys.executable, str(RUN.with_name("forecast_cover.py")), "--pieces", "6", "--first-seed", "500", "--json", str(out)]
+    done = subprocess.run(argv, capture_output=True, text=True, timeout=300, check=False)
+    found = json.loads(out.read_text(encoding="utf-8"))
+
+    assert done.returncode in {0, 1}, done.stderr
+    assert {row["when"] for row in found} == {"no weigh-in", "half hang"}
+    assert len(found) >= 10
+    assert all(abs(r["middle"] - r["ready"]) < 0.4 * r["ready"] for r in found if r["when"] == "half hang"), done.stdout

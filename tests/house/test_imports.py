@@ -24,7 +24,7 @@ LEVELS = (
     {"engine"},
     {"words"},
     {"settings"},
-    {"ingest", "journal", "notify", "series"},
+    {"ingest", "journal", "notify", "series", "heartbeat"},
     {"daemon"},
     {"cli"},
     {"__main__"},

@@ -11,8 +11,9 @@ import pytest
 from daemon_parts import PLAN, T0, House, line
 
 from chamberwatch.daemon import loop as loop_module
+from chamberwatch.daemon.asking import parse_acknowledgement
 from chamberwatch.daemon.loop import ACKS, BATCH_INPUTS, BATCH_S, Loop
-from chamberwatch.daemon.requests import Requests, parse_acknowledgement
+from chamberwatch.daemon.requests import Requests
 from chamberwatch.errors import JournalError
 from chamberwatch.ingest.packet import Command, Packet
 from chamberwatch.inputs import LinkBack, LinkLost
@@ -367,3 +368,23 @@ def test_what_an_acknowledgement_may_say():
         parse_acknowledgement("attic", plan)
     with pytest.raises(ValueError, match="'too hot' is not a kind; one of: temperature-high, "):
         parse_acknowledgement("cellar too hot", plan)
+
+
+def test_a_sign_of_life_needs_a_journal_that_can_be_written(tmp_path, monkeypatch):
+    """Given at each turn while all is well; not once while commits fail; again afterwards."""
+    watch = Watch(tmp_path, monkeypatch)
+    signs = []
+    monkeypatch.setattr(watch.loop, "_alive", lambda: signs.append(watch.inbox.now_s))
+    for i in range(30):
+        watch.packet(after_s=10 * i)
+    watch.run(60)
+    assert len(signs) >= 50
+    watch.house.journal.fails = 10_000
+    watch.run(25)
+    given = len(signs)
+    watch.run(120)
+    assert len(signs) == given
+    watch.house.journal.fails = 0
+    watch.run(30)
+    assert len(signs) > given
+    watch.house.close()

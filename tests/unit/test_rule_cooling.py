@@ -58,9 +58,33 @@ def test_a_pause_from_before_the_norm_does_not_count():
     for minute in minutes(saw(m, low=12.0 + m / 500) for m in range(300)):
         state, rises = cooling.step(state, minute, None)
         assert rises is None
-    found = edges(judge(), state, minutes([13.0 + m / 30 for m in range(45)], first=301))
+    found = edges(judge(), state, minutes([13.0 + m / 30 for m in range(38)], first=301))
 
     assert found == []
+
+
+def test_where_cycles_are_long_a_defrost_s_time_past_the_longest_pause_is_enough():
+    """Two cycles of two hours each need not be waited for."""
+    norm = NORM._replace(period_ms=120 * MS_PER_MIN, warming_ms=100 * MS_PER_MIN)
+    temps = [13.0 - m / 20 for m in range(20)] + [12.0 + m / 100 for m in range(1, 200)]
+    found = edges(lambda s, m: cooling.step(s, m, norm), cooling.State(), minutes(temps))
+
+    assert [edge for _, edge in found] == [True]
+    assert 174 <= minutes_after(found[0][0].at_ms) - 21 <= 177
+
+
+def test_a_probe_that_stands_still_says_nothing_of_the_compressor():
+    """Frozen at its warmest, or warmer: not one minute differs from the other."""
+    temps = [saw(m) for m in range(121)] + [13.4] * 240
+
+    assert edges(judge(), cooling.State(), minutes(temps)) == []
+
+
+def test_a_box_made_too_cold_takes_longer_to_be_warm_again():
+    """The pause counts from where it usually begins."""
+    temps = [saw(m) for m in range(121)] + [9.0 + m * 4.3 / 60 for m in range(60)]
+
+    assert edges(judge(), cooling.State(), minutes(temps)) == []
 
 
 def test_regular_cycles_say_nothing():

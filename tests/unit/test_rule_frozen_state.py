@@ -28,7 +28,7 @@ FILLED = [
     cooling.State(1, 12.0, 13.0, active=True, since_ms=5),
     cycle.State(turning.State(1, 2.0, 3, started=True), (1, 2.0), None, loops=(cycle.Loop(1, 2, 3.0, 4.0, 5.0),)),
     disagree.State(((1.0, 2.0), (3.0, 4.0)), 1, 2, 1),
-    door.State(((1, 2.0, 3.0),), 4, 5.0, 6.0, 7, active=True),
+    door.State(((1, 2.0, 3.0),), 4, 5.0, 6.0, 7.0, active=True),
     drift.State(1, 3.0, 4, ((5, 6.0),), -1),
     gate.State(12.0, 1, ((2, 30.0), (3, 30.1))),
     gate.State(),

@@ -38,6 +38,19 @@ def test_what_a_dead_compressor_brings_is_not_told_again():
     assert telling.wanted(replace(returned(warm), id="d"))
 
 
+def test_what_a_probe_may_be_wrong_by_is_told_once_it_is_clearly_so():
+    """Low at first: neither it nor its reminder nor its end is sent; raised, it is, and its end as well."""
+    telling = Telling()
+    dry = event(Kind.HUMIDITY_LOW, "a", priority=Priority.LOW)
+
+    assert not telling.wanted(dry)
+    assert not telling.wanted(replace(dry, id="b", state=EventState.NOTED, note=Note.STILL))
+    assert not Telling().wanted(replace(returned(dry), id="c"))
+    assert telling.wanted(event(Kind.HUMIDITY_LOW, "d", state=EventState.NOTED, note=Note.RAISED))
+    assert not telling.wanted(event(Kind.HUMIDITY_DRIFT, "e", "a"))
+    assert telling.wanted(event(Kind.HUMIDITY_LOW, "f", state=EventState.RETURNED))
+
+
 def test_the_end_of_what_was_not_told_is_not_told():
     """Nobody hears that something is over that they never heard of."""
     telling = Telling()
