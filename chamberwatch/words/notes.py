@@ -131,8 +131,7 @@ def rests(view: View) -> Wording:
             "Whether it is over I can't say: no other probe there told of it.",
             view.hanging,
         ]
-    where = "" if view.of_the_house else f" in {view.chamber}"
-    return f"{cut(view.probes)}{where} rests{_until(view)}{_asked(view)}.", [
+    return f"{_which(view)} rests{_until(view)}{_asked(view)}.", [
         "What it says is kept and judged by nothing, and I don't tell you if it falls silent.",
         "When that is over it counts again by itself.",
         view.hanging,
@@ -141,7 +140,11 @@ def rests(view: View) -> Wording:
 
 def works(view: View) -> Wording:
     """Word that a probe counts again."""
-    return f"{cut(view.probes)} in {view.chamber} counts again since {view.at}.", [view.hanging]
+    return f"{_which(view)} counts again since {view.at}.", [view.hanging]
+
+
+def _which(view: View) -> str:
+    return cut(view.probes) if view.of_the_house else f"{cut(view.probes)} in {view.chamber}"
 
 
 def fact(view: View) -> Wording:
