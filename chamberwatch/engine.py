@@ -41,7 +41,7 @@ from chamberwatch.model import (
     Reading,
     Refusal,
 )
-from chamberwatch.rules import deadlines, house, planned, quiet, rest, silence
+from chamberwatch.rules import deadlines, house, pace, planned, quiet, rest, silence
 from chamberwatch.rules.alarm import Board, fact
 from chamberwatch.rules.catalogue import GAP_FLOOR_MS
 from chamberwatch.rules.edge import Edge
@@ -348,6 +348,10 @@ class Engine:
         """Return the probes that are out of service, and until when."""
         lanes = self._lanes.items()
         return {name: lane.rests_until_ms for name, lane in lanes if lane.rests_until_ms is not None}
+
+    def pace(self) -> dict[str, float]:
+        """Return how fast each chamber warms between two runs of its compressor [°C/h], where learnt."""
+        return pace.by_chamber(self._lanes.values())
 
     def learn_from(self, readings: Iterable[Reading]) -> None:
         """Learn each chamber's norm from its past: none of it is told, and nothing of it stands then."""

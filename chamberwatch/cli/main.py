@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from chamberwatch import __version__
-from chamberwatch.cli import facts, running, views
+from chamberwatch.cli import facts, leaving, running, views
 from chamberwatch.errors import ChamberwatchError, UsageError
 from chamberwatch.model import Kind
 
@@ -48,6 +48,7 @@ def parser() -> argparse.ArgumentParser:
     running.add(subs, common)
     views.add(subs, common)
     facts.add(subs, common, [str(k) for k in Kind])
+    leaving.add(subs, common)
     return top
 
 

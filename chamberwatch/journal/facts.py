@@ -11,8 +11,8 @@ from datetime import UTC
 from typing import TYPE_CHECKING
 
 from chamberwatch.errors import FactRefused
+from chamberwatch.journal import away, plans
 from chamberwatch.journal import fact_checks as checks
-from chamberwatch.journal import plans
 from chamberwatch.journal.connection import transaction
 from chamberwatch.journal.fact_results import (
     Acknowledged,
@@ -29,6 +29,7 @@ from chamberwatch.journal.fact_results import (
 from chamberwatch.journal.pieces import Piece, WeighIn, add_piece, load_pieces
 from chamberwatch.journal.schema import open_journal
 from chamberwatch.journal.telling import load_alarms, load_resting
+from chamberwatch.model import MS_PER_DAY
 from chamberwatch.rules import rest, shelf
 
 if TYPE_CHECKING:
@@ -39,8 +40,13 @@ if TYPE_CHECKING:
     from types import TracebackType
     from typing import Self
 
+    from chamberwatch.journal.away import Away
     from chamberwatch.journal.stays import Stay
     from chamberwatch.model import Kind, PieceFacts, ProbePlan
+
+
+AWAY_LONGEST_MS = 90 * MS_PER_DAY
+"""Longer, and somebody else keeps the chamber. Our choice."""
 
 
 class Facts:
@@ -239,6 +245,27 @@ class Facts:
             others = tuple(name for name in there if name not in out)
             asked = self._ask(at_ms, "rest", {"probe": probe, "until_ms": end_ms, "by": by})
         return Rested(asked, probe, plan.chamber, until_ms, others)
+
+    # -- away and back
+
+    def go_away(self, going: Away) -> Away:
+        """Record that the owner is away, and whose channel stands in; one absence takes another's place."""
+        checks.check_ahead("away", going.from_ms, going.until_ms, AWAY_LONGEST_MS, self._voice)
+        remark = checks.tidy("the remark", going.remark, checks.TEXT_CHARS) if going.remark else ""
+        going = going._replace(remark=remark)
+        with transaction(self._db, self._path):
+            away.go(self._db, going)
+        return going
+
+    def come_back(self, at_ms: int) -> Away:
+        """Record that the owner is back; refused when they were not away."""
+        with transaction(self._db, self._path):
+            was = away.away_at(self._db, at_ms)
+            if was is None:
+                raise FactRefused("you were not away, as far as I know: alarms are yours already")
+            away.end(self._db, at_ms)
+            away.hand_back(self._db, was.stand_in)
+        return was._replace(until_ms=at_ms)
 
     # -- inside a transaction
 

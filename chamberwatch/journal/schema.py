@@ -116,15 +116,18 @@ PIECES = Migration(
     ),
 )
 
-SHELVES = Migration(
-    "shelves",
+LEAVE = Migration(
+    "leave",
     (
         "ALTER TABLE alarm ADD COLUMN shelved_until_ms INTEGER",
+        """CREATE TABLE away(
+            id INTEGER PRIMARY KEY, from_ms INTEGER NOT NULL, until_ms INTEGER NOT NULL,
+            stand_in TEXT NOT NULL, remark TEXT NOT NULL) STRICT""",
         "CREATE TABLE resting(probe TEXT PRIMARY KEY, until_ms INTEGER NOT NULL) STRICT, WITHOUT ROWID",
     ),
 )
 
-MIGRATIONS: tuple[Migration, ...] = (AIR, EVENTS, PIECES, SHELVES)
+MIGRATIONS: tuple[Migration, ...] = (AIR, EVENTS, PIECES, LEAVE)
 LEDGER = "CREATE TABLE IF NOT EXISTS migration(name TEXT PRIMARY KEY, at_ms INTEGER NOT NULL) STRICT"
 RECORD = "INSERT INTO migration SELECT ?, CAST((julianday('now') - 2440587.5) * 86400000 AS INTEGER)"
 
