@@ -41,7 +41,7 @@ from chamberwatch.model import (
     Reading,
     Refusal,
 )
-from chamberwatch.rules import deadlines, doubt, house, planned, quiet, rest, silence
+from chamberwatch.rules import deadlines, doubt, house, pace, planned, quiet, rest, silence, urgent
 from chamberwatch.rules.alarm import Board, fact
 from chamberwatch.rules.catalogue import GAP_FLOOR_MS
 from chamberwatch.rules.edge import Edge
@@ -55,7 +55,6 @@ LATE_MS = 10 * MS_PER_MIN
 NEVER_MS = 1 << 62
 SHAKEN = (Kind.COOLING_LOST, Kind.DOOR_OPEN, Kind.TEMPERATURE_HIGH, Kind.TEMPERATURE_DRIFT)
 """While one of these stands the air is not the same all over the chamber."""
-URGENT_SIGN = {Kind.TEMPERATURE_HIGH: 1, Kind.TEMPERATURE_LOW: -1}
 
 
 class Engine:
@@ -167,17 +166,9 @@ class Engine:
         return self._board.take(lane.chamber, edge, self._priority(lane, edge))
 
     def _priority(self, lane: Lane, edge: Edge) -> Priority | None:
-        if self._urgent_limit(lane.chamber, edge.kind, edge.value) is not None:
+        if urgent.limit_passed(self._chambers[lane.chamber], edge.kind, edge.value) is not None:
             return Priority.HIGH
         return Priority.LOW if doubt.within_accuracy(lane, edge.kind) else None
-
-    def _urgent_limit(self, chamber: str, kind: Kind, value: float | None) -> float | None:
-        sign = URGENT_SIGN.get(kind)
-        if sign is None or value is None:
-            return None
-        plan = self._chambers[chamber]
-        limit = plan.urgent_high_c if sign > 0 else plan.urgent_low_c
-        return limit if sign * (value - limit) > 0 else None
 
     def _follow(self, lane: Lane, reading: Reading, edges: list[Edge]) -> list[Event]:
         """Look after alarms that already stand: the silence that ended, the worst value, the urgent limit."""
@@ -190,7 +181,7 @@ class Engine:
                 self._board.update_worst(lane.chamber, kind, state.worst)
                 events += self._make_sure(lane, kind, reading.at_ms, state.worst)
         if reading.temp_c is not None and lane.temperature.last_ms == reading.at_ms:
-            for kind in URGENT_SIGN:
+            for kind in urgent.SIGN:
                 events += self._raise(lane, kind, reading, edges)
         return events
 
@@ -219,7 +210,7 @@ class Engine:
         alarm = self._board.standing(lane.chamber, kind)
         if alarm is None or reading.probe not in alarm.probes or any(e.kind is kind for e in edges):
             return []
-        limit = self._urgent_limit(lane.chamber, kind, reading.temp_c)
+        limit = urgent.limit_passed(self._chambers[lane.chamber], kind, reading.temp_c)
         if limit is None or reading.temp_c is None:
             return []
         return self._board.raise_priority(lane.chamber, kind, reading.at_ms, reading.temp_c, limit=limit)
@@ -358,6 +349,10 @@ class Engine:
         """Return the probes that are out of service, and until when."""
         lanes = self._lanes.items()
         return {name: lane.rests_until_ms for name, lane in lanes if lane.rests_until_ms is not None}
+
+    def pace(self) -> dict[str, float]:
+        """Return how fast each chamber warms between two runs of its compressor [°C/h], where learnt."""
+        return pace.by_chamber(self._lanes.values())
 
     def learn_from(self, readings: Iterable[Reading]) -> None:
         """Learn each chamber's norm from its past: none of it is told, and nothing of it stands then."""

@@ -111,7 +111,7 @@ def _open_door(facts: Facts, home: Home, piece: str, at_ms: int) -> None:
         return
     # A door session is on already, or the chamber is planned no more: then there is nothing to hold.
     with suppress(FactRefused):
-        facts.tend(stay.chamber, at_ms - AROUND_WEIGHING_MS, at_ms + AROUND_WEIGHING_MS)
+        facts.asks.tend(stay.chamber, at_ms - AROUND_WEIGHING_MS, at_ms + AROUND_WEIGHING_MS)
 
 
 def take_down(facts: Facts, args: argparse.Namespace, _home: Home, at_ms: int) -> Done:
@@ -144,7 +144,7 @@ def note(facts: Facts, args: argparse.Namespace, _home: Home, at_ms: int) -> Don
 def tend(facts: Facts, args: argparse.Namespace, home: Home, at_ms: int) -> Done:
     """Record a door session and ask the watch to hold its air alarms."""
     length_ms = TEND_MS if args.length is None else given(parse_duration_ms, args.length, "--for")
-    t = facts.tend(args.chamber, at_ms, at_ms + int(length_ms or TEND_MS))
+    t = facts.asks.tend(args.chamber, at_ms, at_ms + int(length_ms or TEND_MS))
     until = format_local(t.until_ms, now_ms(), home.zone)
     return t, f"door session at {t.chamber} until {until}; air alarms are held, then watching goes on"
 
@@ -152,7 +152,7 @@ def tend(facts: Facts, args: argparse.Namespace, home: Home, at_ms: int) -> Done
 def acknowledge(facts: Facts, args: argparse.Namespace, _home: Home, at_ms: int) -> Done:
     """Ask the watch to note that someone is on it."""
     kind = Kind(args.kind) if args.kind else None
-    a = facts.acknowledge(at_ms, chamber=args.chamber, kind=kind, by=args.by)
+    a = facts.asks.acknowledge(at_ms, chamber=args.chamber, kind=kind, by=args.by)
     if not a.alarms:
         return a, "no open alarm that nobody is on"
     return a, "you are on it: " + ", ".join(f"{alarm.kind} in {alarm.chamber}" for alarm in a.alarms)
@@ -170,7 +170,7 @@ def _until_ms(args: argparse.Namespace, home: Home, now: int) -> int | None:
 def shelve(facts: Facts, args: argparse.Namespace, home: Home, at_ms: int) -> Done:
     """Ask the watch for quiet."""
     kind = Kind(args.kind) if args.kind else None
-    s = facts.shelve(at_ms, args.chamber, kind, _until_ms(args, home, at_ms), by=args.by)
+    s = facts.asks.shelve(at_ms, args.chamber, kind, _until_ms(args, home, at_ms), by=args.by)
     what = f"{', '.join(s.kinds)} in {s.chamber}"
     if s.until_ms is None:
         return s, f"not quiet any more about {what if kind else f'anything in {s.chamber}'}"
@@ -182,7 +182,7 @@ def shelve(facts: Facts, args: argparse.Namespace, home: Home, at_ms: int) -> Do
 
 def rest(facts: Facts, args: argparse.Namespace, home: Home, at_ms: int) -> Done:
     """Ask the watch to leave a probe out of all judging."""
-    r = facts.rest(at_ms, args.probe, _until_ms(args, home, at_ms), by=args.by)
+    r = facts.asks.rest(at_ms, args.probe, _until_ms(args, home, at_ms), by=args.by)
     if r.until_ms is None:
         return r, f"{r.probe} in {r.chamber} counts again"
     text = f"{r.probe} in {r.chamber} rests until {_ahead(r.until_ms, at_ms, home)}; its readings are kept."

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from chamberwatch import __version__
-from chamberwatch.cli import curing, facts, forecasts, running, views
+from chamberwatch.cli import curing, facts, forecasts, leaving, running, views
 from chamberwatch.errors import ChamberwatchError, UsageError
 from chamberwatch.model import Kind
 
@@ -50,6 +50,7 @@ def parser() -> argparse.ArgumentParser:
     forecasts.add(subs, common)
     curing.add(subs, common)
     facts.add(subs, common, [str(k) for k in Kind])
+    leaving.add(subs, common)
     return top
 
 

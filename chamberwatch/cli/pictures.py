@@ -8,6 +8,7 @@ from functools import partial
 from typing import Any
 
 from chamberwatch.cli.layout import paragraph
+from chamberwatch.journal.away import Away
 from chamberwatch.journal.pieces import Piece
 from chamberwatch.journal.views import ChamberAir, ProbeState
 from chamberwatch.meat.stages import LAST
@@ -74,6 +75,12 @@ def _against(value: float, band: Band | None, shown: Callable[[float], float]) -
 def rest_line(probe: str, until_ms: int, now_ms: int, zone: tzinfo) -> str:
     """Return that a probe counts for nothing now."""
     return paragraph("-", f"{probe} rests until {stamp(until_ms, now_ms, zone)}: kept, judged by nothing")
+
+
+def away_line(away: Away, now_ms: int, zone: tzinfo) -> str:
+    """Return that the owner is away, and who stands in."""
+    who = f"{away.stand_in} stands in" if away.stand_in else "nobody stands in"
+    return paragraph("-", f"away until {stamp(away.until_ms, now_ms, zone)}: {who}")
 
 
 def probe_row(p: ProbeState, now_ms: int, units: str) -> list[str]:

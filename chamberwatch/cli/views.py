@@ -9,7 +9,15 @@ from typing import Any
 
 from chamberwatch.cli.home import Home, now_ms
 from chamberwatch.cli.layout import columns, paragraph
-from chamberwatch.cli.pictures import air_lines, alarm_line, event_block, piece_row, probe_row, rest_line
+from chamberwatch.cli.pictures import (
+    air_lines,
+    alarm_line,
+    away_line,
+    event_block,
+    piece_row,
+    probe_row,
+    rest_line,
+)
 from chamberwatch.daemon.lives import life
 from chamberwatch.daemon.service import REHEARSAL
 from chamberwatch.journal.fact_checks import check_chamber, unknown_piece
@@ -67,6 +75,9 @@ def _now_lines(home: Home, reader: Reader, now_ms: int) -> Iterator[str]:
         yield from air_lines(air, chamber, now_ms, zone, units)
     yield from columns([probe_row(p, now_ms, units) for p in reader.probes()])
     yield from [rest_line(*rest, now_ms, zone) for rest in sorted(reader.resting(now_ms).items())]
+    away = reader.away(now_ms)
+    if away is not None:
+        yield away_line(away, now_ms, zone)
     yield ""
     yield from [alarm_line(a, now_ms, zone, units) for a in reader.alarms()] or ["no open alarm"]
     yield ""

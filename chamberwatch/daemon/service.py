@@ -82,10 +82,7 @@ class Service:
         parts.callback(self.journal.close)
         self.journal.remember_plan(self.plan, file.units)
         self.unclean = self.journal.begin_watch()
-        names = [c.name for c in file.notify.channel]
-        self.teller = Teller(
-            self.plan, self.journal.hanging, names, settings.zone, file.units, rehearsal=rehearsal
-        )
+        self.teller = self._teller(settings)
         self.pipeline = Pipeline(
             self.journal,
             self.plan,
@@ -118,6 +115,19 @@ class Service:
             self.pulse.alive if self.pulse is not None else lambda: None,
         )
         self.housekeeping = Housekeeping(path, file.journal.keep_days, now_ms)
+
+    def _teller(self, settings: Settings) -> Teller:
+        channels = settings.file.notify.channel
+        return Teller(
+            self.plan,
+            self.journal.hanging,
+            [c.name for c in channels if c.role == "owner"],
+            settings.zone,
+            settings.file.units,
+            rehearsal=self.rehearsal,
+            stand_ins=[c.name for c in channels if c.role == "stand-in"],
+            away=self.journal.away,
+        )
 
     def status(self) -> str:
         """Return one line on how it goes, for the service manager."""

@@ -9,14 +9,19 @@ from pathlib import Path
 from typing import NamedTuple
 
 from chamberwatch.daemon.telling import Telling
+from chamberwatch.journal.away import Away
 from chamberwatch.journal.reader import Reader
 from chamberwatch.journal.records import Notice
-from chamberwatch.model import Event, Hanging, Plan, Reading, Refusal
+from chamberwatch.model import Event, EventState, Hanging, Plan, Priority, Reading, Refusal
 from chamberwatch.rules.silence import patience_ms
 from chamberwatch.words import Message, Scene, say
+from chamberwatch.words.away import page
+from chamberwatch.words.kinds import HOUSE_KINDS
+from chamberwatch.words.times import format_local
 
 REASONS_SHOWN = 3
 
+AwayAt = Callable[[int], Away | None]
 HangingAt = Callable[[str, int], tuple[Hanging, ...]]
 
 
@@ -63,6 +68,8 @@ class Teller:
         units: str,
         *,
         rehearsal: bool = False,
+        stand_ins: Iterable[str] = (),
+        away: AwayAt = lambda _at_ms: None,
     ) -> None:
         self._plan = plan
         self._hanging = hanging
@@ -70,6 +77,7 @@ class Teller:
         self._zone = zone
         self._units = units
         self._rehearsal = rehearsal
+        self._stand_ins, self._away = frozenset(stand_ins), away
         self._telling = Telling()
         self._air: dict[str, tuple[Air, Air]] = {}
         self._refused: dict[str, Counter[str]] = {}
@@ -119,10 +127,26 @@ class Teller:
         """Return what each channel owes its reader for this event."""
         if not self._telling.wanted(event):
             return []
-        return [
-            Notice(channel, event.id, now_ms, message.headline, message.body, event.priority)
-            for channel in self._channels
-        ]
+        away = self._away(now_ms)
+        absent = away if away is not None and away.stand_in in self._stand_ins else None
+        urgent = event.priority is Priority.HIGH or event.kind in HOUSE_KINDS
+        owed = []
+        if absent is None or urgent:
+            owed = [self._notice(channel, event, now_ms, message) for channel in self._channels]
+        if absent is not None:
+            body = "\n".join([message.body, *self._page(event, absent, now_ms)])
+            owed.append(self._notice(absent.stand_in, event, now_ms, message._replace(body=body)))
+        return owed
+
+    def _notice(self, channel: str, event: Event, now_ms: int, message: Message) -> Notice:
+        return Notice(channel, event.id, now_ms, message.headline, message.body, event.priority)
+
+    def _page(self, event: Event, away: Away, now_ms: int) -> list[str]:
+        """Return what a stand-in needs with what wakes them: nothing that is over, or can wait."""
+        if event.priority is not Priority.HIGH or event.state is EventState.RETURNED or not event.chamber:
+            return []
+        until = format_local(away.until_ms, now_ms, self._zone)
+        return page(self._plan.chamber(event.chamber), away.remark, self._units, until=until)
 
     def _scene(self, event: Event, look: Look) -> Scene:
         return Scene(

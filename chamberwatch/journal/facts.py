@@ -6,27 +6,23 @@ FactRefused with what cannot be, and why. Facts may be late: any time from 2000 
 
 from __future__ import annotations
 
-import json
 from datetime import UTC
 from typing import TYPE_CHECKING
 
 from chamberwatch.errors import FactRefused
 from chamberwatch.journal import fact_checks as checks
 from chamberwatch.journal import plans
+from chamberwatch.journal.asks import Asks
 from chamberwatch.journal.connection import transaction
 from chamberwatch.journal.fact_results import (
-    Acknowledged,
     Cut,
     Discarded,
     Hung,
     Moved,
     Noted,
-    Rested,
-    Shelved,
     Staged,
     Started,
     TakenDown,
-    Tended,
     Weighed,
 )
 from chamberwatch.journal.pieces import CutOpen, Piece, WeighIn, add_piece, change_piece, load_pieces
@@ -39,20 +35,18 @@ from chamberwatch.journal.stage_facts import (
     leave,
     record_cut,
 )
-from chamberwatch.journal.telling import load_alarms, load_resting
 from chamberwatch.model import ChamberKind, Stage
-from chamberwatch.rules import rest, shelf
 
 if TYPE_CHECKING:
     import sqlite3
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable
     from datetime import tzinfo
     from pathlib import Path
     from types import TracebackType
     from typing import Self
 
     from chamberwatch.journal.stays import Stay
-    from chamberwatch.model import Kind, PieceFacts, ProbePlan
+    from chamberwatch.model import PieceFacts
 
 
 class Facts:
@@ -71,8 +65,9 @@ class Facts:
         self._chambers = {c.name for c in plan.chambers} if plan else set()
         self._warm = {c.name for c in plan.chambers if c.kind is not ChamberKind.COLD} if plan else set()
         self._chambers.update(chambers or ())
-        self._probes: dict[str, ProbePlan] = {p.name: p for p in plan.probes} if plan else {}
         self._voice = checks.Voice(now_ms, zone, plans.read_units(self._db))
+        self.asks = Asks(self._db, path, self._chambers, plan.probes if plan else (), self._voice)
+        """What is asked of the watch."""
 
     def close(self) -> None:
         """Let go of the journal."""
@@ -256,72 +251,7 @@ class Facts:
             self._db.execute(query, (at_ms, key, chamber, text))
         return Noted(piece.name if piece else about, at_ms)
 
-    # -- requests to the watch
-
-    def tend(self, chamber: str, from_ms: int, until_ms: int) -> Tended:
-        """Record a door session and tell the watch of it."""
-        checks.check_chamber(chamber, self._chambers)
-        checks.check_tend(from_ms, until_ms, self._voice)
-        args = {"chamber": chamber, "from_ms": from_ms, "until_ms": until_ms}
-        with transaction(self._db, self._path):
-            self._db.execute(
-                "INSERT INTO tend(chamber, from_ms, until_ms) VALUES (?, ?, ?)", [*args.values()]
-            )
-            request_id = self._ask(from_ms, "tend", args)
-        return Tended(request_id, chamber, from_ms, until_ms)
-
-    def acknowledge(
-        self, at_ms: int, *, chamber: str | None = None, kind: Kind | None = None, by: str = ""
-    ) -> Acknowledged:
-        """Tell the watch that someone is on it: one alarm, all of a chamber, or (None, None) all."""
-        if chamber is not None:
-            checks.check_chamber(chamber, self._chambers)
-        with transaction(self._db, self._path):
-            alarms = tuple(
-                alarm
-                for alarm in load_alarms(self._db)
-                if chamber in (None, alarm.chamber) and kind in (None, alarm.kind) and not alarm.acknowledged
-            )
-            args = {"chamber": chamber, "kind": kind.value if kind else None, "by": by}
-            return Acknowledged(self._ask(at_ms, "acknowledge", args), alarms)
-
-    def shelve(
-        self, at_ms: int, chamber: str, kind: Kind | None, until_ms: int | None, *, by: str = ""
-    ) -> Shelved:
-        """Ask the watch for quiet about one kind, or all that stands in a chamber; None: not any more."""
-        checks.check_chamber(chamber, self._chambers)
-        checks.check_shelf(kind, at_ms, until_ms, shelf.LONGEST_MS, self._voice)
-        end_ms = at_ms if until_ms is None else until_ms
-        with transaction(self._db, self._path):
-            stand = tuple(a.kind for a in load_alarms(self._db) if a.chamber == chamber)
-            if kind is None and not stand and until_ms is not None:
-                raise FactRefused(
-                    f"nothing stands in {chamber} now; name the kind that is meant (`rules` lists them)"
-                )
-            args = {"chamber": chamber, "kind": kind, "until_ms": end_ms, "by": by}
-            kinds = stand if kind is None else (kind,)
-            return Shelved(self._ask(at_ms, "shelve", args), chamber, kinds, until_ms)
-
-    def rest(self, at_ms: int, probe: str, until_ms: int | None, *, by: str = "") -> Rested:
-        """Ask the watch to leave a probe out of all judging for a time; None: it counts again."""
-        plan = self._probes.get(probe)
-        if plan is None:
-            known = ", ".join(sorted(self._probes)) or "none yet"
-            raise FactRefused(f"there is no probe {probe!r}; the probes are: {known}")
-        checks.check_ahead("a probe's rest", at_ms, until_ms, rest.LONGEST_MS, self._voice)
-        end_ms = at_ms if until_ms is None else until_ms
-        with transaction(self._db, self._path):
-            out = {probe, *load_resting(self._db, at_ms)}
-            there = sorted(p.name for p in self._probes.values() if p.chamber == plan.chamber)
-            others = tuple(name for name in there if name not in out)
-            asked = self._ask(at_ms, "rest", {"probe": probe, "until_ms": end_ms, "by": by})
-        return Rested(asked, probe, plan.chamber, until_ms, others)
-
     # -- inside a transaction
-
-    def _ask(self, at_ms: int, verb: str, args: Mapping[str, object]) -> int:
-        query = "INSERT INTO request(at_ms, verb, args) VALUES (?, ?, ?)"
-        return self._db.execute(query, (at_ms, verb, json.dumps(args))).lastrowid or 0
 
     def _check_place(self, chamber: str, at_ms: int, until_ms: int | None) -> None:
         checks.check_chamber(chamber, self._chambers)

@@ -9,9 +9,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from chamberwatch.journal import plans
+from chamberwatch.journal.away import Away, away_at
 from chamberwatch.journal.connection import explained, named, reading
 from chamberwatch.journal.hourly import Hour, hours
 from chamberwatch.journal.pieces import Piece, Remark, load_pieces
+from chamberwatch.journal.records import Snapshot
 from chamberwatch.journal.schema import open_readable
 from chamberwatch.journal.stays import hanging, hanging_times, load_stays
 from chamberwatch.journal.telling import load_alarms, load_resting
@@ -118,6 +120,16 @@ class Reader:
         """Return the probes that are out of service now, and until when."""
         with explained(self.path):
             return load_resting(self._db, now_ms)
+
+    def away(self, at_ms: int) -> Away | None:
+        """Return the owner's absence at that time, None if they are there."""
+        with explained(self.path):
+            return away_at(self._db, at_ms)
+
+    def snapshot(self) -> Snapshot | None:
+        """Return the engine's last snapshot, None if there never was one."""
+        rows = self._all("SELECT at_ms, version, settings_hash, body FROM snapshot")
+        return Snapshot(*rows[0]) if rows else None
 
     # -- the air
 

@@ -116,10 +116,13 @@ PIECES = Migration(
     ),
 )
 
-SHELVES = Migration(
-    "shelves",
+LEAVE = Migration(
+    "leave",
     (
         "ALTER TABLE alarm ADD COLUMN shelved_until_ms INTEGER",
+        """CREATE TABLE away(
+            id INTEGER PRIMARY KEY, from_ms INTEGER NOT NULL, until_ms INTEGER NOT NULL,
+            stand_in TEXT NOT NULL, remark TEXT NOT NULL) STRICT""",
         "CREATE TABLE resting(probe TEXT PRIMARY KEY, until_ms INTEGER NOT NULL) STRICT, WITHOUT ROWID",
     ),
 )
@@ -146,7 +149,7 @@ STAGES = Migration(
     ),
 )
 
-MIGRATIONS: tuple[Migration, ...] = (AIR, EVENTS, PIECES, SHELVES, STAGES)
+MIGRATIONS: tuple[Migration, ...] = (AIR, EVENTS, PIECES, LEAVE, STAGES)
 LEDGER = "CREATE TABLE IF NOT EXISTS migration(name TEXT PRIMARY KEY, at_ms INTEGER NOT NULL) STRICT"
 RECORD = "INSERT INTO migration SELECT ?, CAST((julianday('now') - 2440587.5) * 86400000 AS INTEGER)"
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from chamberwatch.errors import ChamberwatchError, JournalError
 from chamberwatch.journal import intake, plans, telling
+from chamberwatch.journal.away import Away, away_at
 from chamberwatch.journal.connection import explained, transaction
 from chamberwatch.journal.forward import readings_after, readings_from
 from chamberwatch.journal.records import Batch, Notice, RequestRow, Snapshot, Written
@@ -173,6 +174,11 @@ class Journal:
     def hanging_times(self, chamber: str) -> tuple[HangingTime, ...]:
         """Return every stay in `chamber`, past and present, oldest first."""
         return hanging_times(load_stays(self._db), chamber)
+
+    def away(self, at_ms: int) -> Away | None:
+        """Return the owner's absence at that time, None if they are there."""
+        with explained(self.path):
+            return away_at(self._db, at_ms)
 
     def hanging(self, chamber: str, at_ms: int) -> tuple[Hanging, ...]:
         """Return the pieces in `chamber` ("" = the whole house) at that time, the longest-hanging first."""

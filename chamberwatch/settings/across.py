@@ -45,6 +45,7 @@ def across(data: dict[str, Any]) -> list[str]:
         *_probes(data),
         *_speeches(data),
         *_channels(data),
+        *_somebody(data),
         *_heartbeat(data),
         *_topics(data),
         *_secrets(data),
@@ -158,6 +159,12 @@ def _channels(data: dict[str, Any]) -> Iterator[str]:
                 f"{where(loc, data)}: needs exactly one of url, credential (the name of a secret url) and "
                 f"topic; it has {' and '.join(given) or 'none'}"
             )
+
+
+def _somebody(data: dict[str, Any]) -> Iterator[str]:
+    roles = [row.get("role", "owner") for _, row in _rows(data, "notify", "channel")]
+    if roles and all(role == "stand-in" for role in roles):
+        yield "notify.channel: every channel is a stand-in's, so nobody is told while you are there"
 
 
 def _heartbeat(data: dict[str, Any]) -> Iterator[str]:

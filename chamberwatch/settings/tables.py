@@ -165,6 +165,7 @@ class ChannelTable(Table):
     url: SecretStr | None = None
     credential: Credential | None = None
     topic: Topic | None = None
+    role: Literal["owner", "stand-in"] = "owner"
     burst: Annotated[int, Field(ge=1, le=100, description="messages at once")] = 5
     spacing: Annotated[
         float, Field(ge=0.1, le=3600, description="s between messages, once the burst is used up")

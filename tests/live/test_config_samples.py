@@ -50,7 +50,7 @@ def test_the_mqtt_example_makes_topics_and_a_channel():
 @pytest.mark.parametrize("name", EXAMPLES)
 def test_what_is_switched_off_in_an_example_is_valid_too(name, monkeypatch, tmp_path):
     """Every key that stands behind a # can be switched on as it is: the file still loads, and names its secrets."""
-    for secret in ("MAIL", "BROKER_PASSWORD", "SERIES_TOKEN", "HEARTBEAT_ADDRESS"):
+    for secret in ("MAIL", "NEIGHBOUR", "BROKER_PASSWORD", "SERIES_TOKEN", "HEARTBEAT_ADDRESS"):
         monkeypatch.setenv(f"CHAMBERWATCH_{secret}", "http://127.0.0.1:9/" if secret == "HEARTBEAT_ADDRESS" else "json://127.0.0.1:9/")
     text = (CONFIG / name).read_text()
     opened = re.sub(r"^# (?=\[|\[\[|[a-z_]+ = |# )", "", text, flags=re.MULTILINE)

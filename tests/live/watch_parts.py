@@ -134,7 +134,7 @@ class Listener:
     def __init__(self, port, topic):
         self.heard = []
         subscribed = []
-        self._client = Client(CallbackAPIVersion.VERSION2, client_id="somebody")
+        self._client = Client(CallbackAPIVersion.VERSION2, client_id=f"somebody at {topic}")
         self._client.on_connect = lambda client, *_: client.subscribe(topic, 1)
         self._client.on_subscribe = lambda *_: subscribed.append(True)
         self._client.on_message = lambda _client, _data, message: self.heard.append(json.loads(message.payload))

@@ -478,7 +478,7 @@ def test_notes_are_about_a_piece_or_a_chamber(hung: Facts, path: Path) -> None:
 
 def test_a_door_session_is_recorded_and_asked_of_the_watch(facts: Facts, path: Path) -> None:
     """One row for the record and one request, together."""
-    tended = facts.tend("cellar", day(1), day(1) + 1_800_000)
+    tended = facts.asks.tend("cellar", day(1), day(1) + 1_800_000)
     journal = Journal.open(path)
     (request,) = journal.open_requests()
     journal.close()
@@ -490,7 +490,7 @@ def test_a_door_session_is_recorded_and_asked_of_the_watch(facts: Facts, path: P
 @pytest.mark.parametrize("lasts_ms", [0, -60_000, 4 * 3_600_000 + 1])
 def test_a_door_session_ends_by_itself(facts: Facts, path: Path, lasts_ms: int) -> None:
     """It must end after it began and within four hours, or a forgotten one would keep the alarms quiet."""
-    refused(lambda: facts.tend("cellar", day(1), day(1) + lasts_ms), "above 0 and at most 4 h")
+    refused(lambda: facts.asks.tend("cellar", day(1), day(1) + lasts_ms), "above 0 and at most 4 h")
     assert rows(path, "SELECT count(*) FROM request") == [(0,)]
 
 
@@ -500,12 +500,12 @@ def test_an_acknowledgement_tells_which_alarms_it_meets(path: Path, facts: Facts
     warm, damp = alarm("a"), alarm("b", kind=Kind.HUMIDITY_HIGH)
     cold = alarm("c", chamber="salting", acknowledged=True)
     journal.commit(Batch(alarms=[warm, damp, cold]))
-    assert facts.acknowledge(day(1), by="Ruth").alarms == (damp, warm)
-    assert facts.acknowledge(day(1), chamber="cellar", kind=Kind.TEMPERATURE_HIGH, by="Ruth").alarms == (
+    assert facts.asks.acknowledge(day(1), by="Ruth").alarms == (damp, warm)
+    assert facts.asks.acknowledge(day(1), chamber="cellar", kind=Kind.TEMPERATURE_HIGH, by="Ruth").alarms == (
         warm,
     )
-    assert facts.acknowledge(day(1), chamber="salting").alarms == ()
-    refused(lambda: facts.acknowledge(day(1), chamber="attic"), "no chamber 'attic'")
+    assert facts.asks.acknowledge(day(1), chamber="salting").alarms == ()
+    refused(lambda: facts.asks.acknowledge(day(1), chamber="attic"), "no chamber 'attic'")
     assert [request.args for request in journal.open_requests()] == [
         {"chamber": None, "kind": None, "by": "Ruth"},
         {"chamber": "cellar", "kind": "temperature-high", "by": "Ruth"},

@@ -145,7 +145,7 @@ def test_a_request_of_the_command_line_is_taken_within_a_second(watch):
         watch.packet(19.0, after_s=10 * i)
     watch.run(60 * 15 + 5)
     with Facts(watch.house.path, now_ms=watch.house.clock.ms) as facts:
-        facts.acknowledge(watch.house.clock.ms, chamber="cellar", by="Ines")
+        facts.asks.acknowledge(watch.house.clock.ms, chamber="cellar", by="Ines")
     watch.run(1.1)
     assert watch.house.rows("SELECT done FROM request") == [(1,)]
     assert watch.house.rows("SELECT acknowledged, acknowledged_by FROM alarm") == [(1, "Ines")]
@@ -266,7 +266,7 @@ def test_a_journal_that_cannot_be_read_does_not_end_the_watch(watch, monkeypatch
     assert watch.house.probe().readings == 4
     monkeypatch.setattr(watch.house.journal.journal, "data_version", real)
     with Facts(watch.house.path, now_ms=watch.house.clock.ms) as facts:
-        facts.tend("cellar", watch.house.clock.ms, watch.house.clock.ms + 60_000)
+        facts.asks.tend("cellar", watch.house.clock.ms, watch.house.clock.ms + 60_000)
     watch.run(2.1)
     assert watch.house.rows("SELECT done FROM request") == [(1,)]
 
@@ -294,7 +294,7 @@ def test_a_door_session_holds_the_air_alarms(watch):
     watch.run(2)
     now_ms = watch.house.clock.ms
     with Facts(watch.house.path, now_ms=now_ms) as facts:
-        facts.tend("cellar", now_ms, now_ms + 30 * 60_000)
+        facts.asks.tend("cellar", now_ms, now_ms + 30 * 60_000)
     for i in range(6 * 50):
         watch.packet(19.0, after_s=10 * i)
     watch.run(60 * 50)

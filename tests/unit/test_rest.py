@@ -135,7 +135,7 @@ def test_by_the_command_line_its_readings_are_kept_and_now_shows_it(tmp_path):
     requests = Requests(house.journal, house.plan, house.pipeline, house.clock)
     until_ms = house.clock.ms + 2 * MS_PER_H
     with Facts(house.path, now_ms=house.clock.ms) as facts:
-        answer = facts.rest(house.clock.ms, "rear", until_ms, by="Ines")
+        answer = facts.asks.rest(house.clock.ms, "rear", until_ms, by="Ines")
     requests.poll()
     house.minutes(60, 30)
     with Reader(house.path) as reader:
@@ -145,7 +145,7 @@ def test_by_the_command_line_its_readings_are_kept_and_now_shows_it(tmp_path):
     assert len(house.air()) == 70 * 6
     assert {e["kind"] for e in house.events()} == {"probe-silent"}
     with Facts(house.path, now_ms=house.clock.ms) as facts:
-        facts.rest(house.clock.ms, "rear", None)
+        facts.asks.rest(house.clock.ms, "rear", None)
     requests.poll()
     house.minutes(60, 30)
 
@@ -158,9 +158,9 @@ def test_a_rest_of_nobody_or_for_ever_is_refused(tmp_path):
     house = House(tmp_path)
     with Facts(house.path, now_ms=T0) as facts:
         with pytest.raises(FactRefused, match="the probes are: rear"):
-            facts.rest(T0, "front", T0 + 1)
+            facts.asks.rest(T0, "front", T0 + 1)
         with pytest.raises(FactRefused, match="at most 336 h from now"):
-            facts.rest(T0, "rear", T0 + 15 * MS_PER_DAY)
+            facts.asks.rest(T0, "rear", T0 + 15 * MS_PER_DAY)
     house.close()
 
 

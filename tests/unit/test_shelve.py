@@ -182,7 +182,7 @@ def house(tmp_path):
 def ask(house, kind=None, length_ms=2 * MS_PER_H):
     """Ask for quiet as the command line does, and let the watch hear of it."""
     with Facts(house.path, now_ms=house.clock.ms) as facts:
-        answer = facts.shelve(house.clock.ms, "cellar", kind, house.clock.ms + length_ms, by="Ines")
+        answer = facts.asks.shelve(house.clock.ms, "cellar", kind, house.clock.ms + length_ms, by="Ines")
     house.requests.poll()
     house.pipeline.commit()
     return answer
@@ -228,7 +228,7 @@ def test_asked_by_the_command_line_it_holds_over_a_kill_and_ends_with_a_message(
 def test_quiet_without_a_near_end_or_a_subject_is_refused(house, chamber, kind, length_ms, said):
     """What, where, and what is allowed; nothing is asked of the watch."""
     with Facts(house.path, now_ms=house.clock.ms) as facts, pytest.raises(FactRefused, match=said):
-        facts.shelve(house.clock.ms, chamber, kind, house.clock.ms + length_ms)
+        facts.asks.shelve(house.clock.ms, chamber, kind, house.clock.ms + length_ms)
 
     assert house.rows("SELECT * FROM request") == []
 
@@ -237,7 +237,7 @@ def test_quiet_about_nothing_is_refused(tmp_path):
     """A chamber where nothing stands needs a kind."""
     house = House(tmp_path)
     with Facts(house.path, now_ms=T0) as facts, pytest.raises(FactRefused, match="nothing stands in cellar"):
-        facts.shelve(T0, "cellar", None, T0 + 1)
+        facts.asks.shelve(T0, "cellar", None, T0 + 1)
     house.close()
 
 
