@@ -225,7 +225,7 @@ def test_every_fact_needs_a_time_that_can_be(hung: Facts, path: Path, at_ms: int
         lambda: hung.weigh("Loin 1", 1900.0, at_ms),
         lambda: hung.note("Loin 1", "text", at_ms),
         lambda: hung.discard("Loin 1", "smell", at_ms),
-        lambda: hung.tend("cellar", at_ms, at_ms + 60_000),
+        lambda: hung.asks.tend("cellar", at_ms, at_ms + 60_000),
     ):
         refused(attempt, said)
     assert stays(path) == before
