@@ -19,7 +19,7 @@ from chamberwatch.words.units import parse_duration_ms, parse_mass_g, show_mass
 TEND_MS = 30 * 60_000
 WORDS_SHOWN = 60
 ASKS = 5
-"""So often is one piece asked for before the next one comes: whoever types nonsense five times means to go on."""
+"""So often is one piece asked for before the next one comes."""
 
 
 class Day(NamedTuple):
@@ -36,7 +36,7 @@ def options(p: argparse.ArgumentParser) -> None:
     p.add_argument("--for", dest="length", default=None, metavar="30min", help="how long (default 30min)")
     p.add_argument(
         "--weigh", action="store_true",
-        help="asks for each piece's weight in turn, in the order in which they were hung; an empty line skips one",
+        help="ask for each piece's weight, the longest hung first; an empty line leaves one out",
     )  # fmt: skip
 
 
@@ -60,7 +60,7 @@ def tend(facts: Facts, args: argparse.Namespace, home: Home, at_ms: int) -> tupl
     if day.in_vain:
         raise FactRefused(f"{_came_to(day)}. Not taken: {', '.join(day.in_vain)}; give them with `weigh`")
     return t, (
-        f"{_came_to(day)}. Shut the door: if it is not shut when the session is over, you are told (door-open)"
+        f"{_came_to(day)}. Shut the door: if it still stands open after the session, you are told (door-open)"
     )
 
 
@@ -73,7 +73,9 @@ def _weigh(facts: Facts, home: Home, chamber: str, at_ms: int, lines: TextIO) ->
     with home.reader() as reader:
         units = home.units(reader)
         found = [p for p in reader.pieces() if (s := p.stay_at(at_ms)) is not None and s.chamber == chamber]
-    weighed, skipped, in_vain = [], [], []
+    weighed: list[str] = []
+    skipped: list[str] = []
+    in_vain: list[str] = []
     for piece in found:
         print(paragraph("  -", _about(piece, at_ms, home, units)))
         taken = _ask(facts, piece, at_ms, lines, units)
