@@ -22,14 +22,12 @@ from chamberwatch.journal.pieces import Piece
 from chamberwatch.model import Kind, PieceFacts
 from chamberwatch.words.times import format_clock, format_local
 from chamberwatch.words.units import (
-    parse_duration_ms,
     parse_mass_g,
     show_mass,
     show_span,
 )
 from chamberwatch.words.until import parse_until
 
-TEND_MS = 30 * 60_000
 AROUND_WEIGHING_MS = 15 * 60_000
 """A weigh-in is a door opening: so long before and after it the air alarms are held (common practice)."""
 
@@ -139,14 +137,6 @@ def note(facts: Facts, args: argparse.Namespace, _home: Home, at_ms: int) -> Don
     """Record a remark."""
     n = facts.note(args.about, args.text, at_ms)
     return n, f"noted about {n.about}"
-
-
-def tend(facts: Facts, args: argparse.Namespace, home: Home, at_ms: int) -> Done:
-    """Record a door session and ask the watch to hold its air alarms."""
-    length_ms = TEND_MS if args.length is None else given(parse_duration_ms, args.length, "--for")
-    t = facts.asks.tend(args.chamber, at_ms, at_ms + int(length_ms or TEND_MS))
-    until = format_local(t.until_ms, now_ms(), home.zone)
-    return t, f"door session at {t.chamber} until {until}; air alarms are held, then watching goes on"
 
 
 def acknowledge(facts: Facts, args: argparse.Namespace, _home: Home, at_ms: int) -> Done:

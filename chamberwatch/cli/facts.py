@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import asdict, is_dataclass
 from typing import Any
 
-from chamberwatch.cli import deeds, stages
+from chamberwatch.cli import deeds, stages, weigh_day
 from chamberwatch.cli.home import Home, now_ms
 from chamberwatch.cli.layout import wrapped
 from chamberwatch.journal.facts import Facts
@@ -26,9 +26,8 @@ def add(subs: Subs, common: argparse.ArgumentParser, kinds: list[str]) -> None:
     p = _command(subs, common, "note", "write something down about a piece or a chamber", deeds.note)
     p.add_argument("about", metavar="NAME")
     p.add_argument("text")
-    p = _command(subs, common, "tend", "a door session: holds the air alarms, ends by itself", deeds.tend)
-    p.add_argument("chamber")
-    p.add_argument("--for", dest="length", default=None, metavar="30min", help="how long (default 30min)")
+    p = _command(subs, common, "tend", "a door session: holds the air alarms, ends by itself", weigh_day.tend)
+    weigh_day.options(p)
     p = _command(subs, common, "acknowledge", "I'm on it: repeats stop until it returns", deeds.acknowledge)
     p.add_argument("chamber", nargs="?", help="default: every open alarm of the house")
     p.add_argument("kind", nargs="?", choices=kinds, metavar="KIND")
