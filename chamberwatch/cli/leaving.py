@@ -5,20 +5,25 @@ from __future__ import annotations
 import argparse
 import json
 from collections.abc import Iterator
+from datetime import tzinfo
 from typing import Any
 
 from chamberwatch.cli.home import Home, now_ms
 from chamberwatch.cli.layout import paragraph, wrapped
 from chamberwatch.cli.pictures import alarm_line, stamp
+from chamberwatch.daemon.lives import life
 from chamberwatch.daemon.outage import slacks
 from chamberwatch.errors import UsageError
 from chamberwatch.journal.away import Away
 from chamberwatch.journal.facts import Facts
+from chamberwatch.journal.pieces import Piece
 from chamberwatch.journal.reader import Reader
+from chamberwatch.meat.stages import due as next_job
 from chamberwatch.settings import Settings
 from chamberwatch.wire.timestamp import format_rfc3339
 from chamberwatch.words.away import Going, sheet
 from chamberwatch.words.duties import duties
+from chamberwatch.words.stages import say_due
 from chamberwatch.words.until import parse_until
 
 Subs = Any
@@ -83,9 +88,11 @@ def _going(away: Away, home: Home, settings: Settings, reader: Reader, now: int)
     due = [
         (duty.at_ms, f"{p.name}: {duty.what} ({_about(duty.at_ms, now, home)})")
         for p in reader.pieces()
-        if p.stay_at(now) is not None
+        if p.ever_hung and p.stay_at(now) is not None
         for duty in duties(p.hung_ms, p.weigh_ins[-1].at_ms if p.weigh_ins else None, now, away.until_ms)
     ]
+    for piece in reader.pieces():
+        due += _stage_due(reader, piece, now, away.until_ms, zone)
     return Going(
         stamp(away.until_ms, now, zone),
         away.stand_in,
@@ -95,6 +102,15 @@ def _going(away: Away, home: Home, settings: Settings, reader: Reader, now: int)
         away.remark,
         units,
     )
+
+
+def _stage_due(
+    reader: Reader, piece: Piece, now: int, until_ms: int, zone: tzinfo
+) -> list[tuple[int, str]]:
+    """Return the next job of a piece that does not hang yet, if it falls due before then."""
+    found = None if piece.ever_hung else life(piece, now, reader.remarks(piece))
+    job = next_job(found, now) if found is not None else None
+    return [(job.at_ms, f"{piece.name}: {say_due(job, now, zone)}")] if job and job.at_ms < until_ms else []
 
 
 def _about(at_ms: int, now: int, home: Home) -> str:

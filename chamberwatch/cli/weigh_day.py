@@ -72,7 +72,8 @@ def _came_to(day: Day) -> str:
 def _weigh(facts: Facts, home: Home, chamber: str, at_ms: int, lines: TextIO) -> Day:
     with home.reader() as reader:
         units = home.units(reader)
-        found = [p for p in reader.pieces() if (s := p.stay_at(at_ms)) is not None and s.chamber == chamber]
+        there = [p for p in reader.pieces() if (s := p.stay_at(at_ms)) is not None and s.chamber == chamber]
+    found = [p for p in there if p.ever_hung]  # what lies in salt is not weighed yet
     weighed: list[str] = []
     skipped: list[str] = []
     in_vain: list[str] = []

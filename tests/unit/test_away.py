@@ -177,6 +177,15 @@ def test_the_sheet_says_what_to_do_what_falls_due_and_how_long_there_is(home):
     assert home.refused("away", "--back").startswith("you were not away")
 
 
+def test_a_piece_in_salt_is_on_the_sheet_with_its_next_job_and_is_not_weighed(home):
+    """Nothing hangs of it yet: it is to be turned, and a weigh day passes it over."""
+    home.run("start", "Loin 7", "--chamber", "salting-fridge", "--kind", "loin", "--green-weight", "1600g", "--diameter",
+             "85mm", "--at", home.ago(30))
+
+    assert "Loin 7: turn it" in home.run("away", "--until", "5d").words
+    assert "weighed: nothing" in home.run("tend", "salting-fridge", "--weigh").words
+
+
 def test_json_and_what_cannot_be(home):
     """The recorded absence as one document; a stand-in that is none, a moment that is past."""
     said = home.run("away", "--until", "2d", "--stand-in", "neighbour", "--json").json
