@@ -177,7 +177,7 @@ def test_an_alarm_that_has_returned_is_not_told_again(house, run, hook, clock):
     waits_for(house, notifier, 1)
     house.end_alarm()
     clock.forward(minutes=5)
-    wait_until(lambda: house.rows("state, why")[-1] == ("dropped", "acknowledged or returned meanwhile"))
+    wait_until(lambda: house.rows("state, why")[-1] == ("dropped", "acknowledged, quiet or returned meanwhile"))
     assert len(hook.got) == 1
 
 
