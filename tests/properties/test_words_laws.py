@@ -49,7 +49,7 @@ def test_a_span_that_was_said_reads_back(span_ms):
     """parse(show(x)) is x to half of the smallest part said: at most half an hour, from two days on."""
     said = units.show_span(span_ms)
     step_ms = {"s": 1_000, "min": MINUTE_MS, "h": 3_600_000, "d": 3_600_000}[said.rsplit(" ", 1)[1]]
-    twice_rounded_ms = MINUTE_MS if step_ms > MINUTE_MS else 0
+    twice_rounded_ms = {1_000: 0, MINUTE_MS: 500}.get(step_ms, MINUTE_MS)
     assert units.parse_duration_ms(said) == pytest.approx(span_ms, abs=step_ms / 2 + twice_rounded_ms)
 
 
